@@ -1,0 +1,149 @@
+"""The whole core in one function, and the record it makes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from inspector.edge import Edge
+from inspector.exposure import Exposure
+from inspector.frame import Frame
+from inspector.levels import Levels
+from inspector.verdict import Limits, Reason, Verdict
+from inspector.zones import Zones
+
+SCHEMA = 1
+Record = dict[str, Any]
+
+
+@dataclass(frozen=True, eq=False)
+class Inspection:
+    """All that is known of one frame, from its levels to its verdict."""
+
+    frame: Frame
+    levels: Levels
+    zones: Zones
+    edge: Edge
+    exposure: Exposure
+    verdict: Verdict
+    limits: Limits
+
+
+def inspect(
+    frame: Frame,
+    *,
+    plate: Inspection | None = None,
+    under: Frame | None = None,
+    look: str = "silhouette",
+    limits: Limits | None = None,
+) -> Inspection:
+    """Measure and judge one frame."""
+    raise NotImplementedError
+
+
+def record(inspection: Inspection) -> Record:
+    """The contract's record of a frame, ready for JSON."""
+    i, x, e = inspection, inspection.exposure, inspection.edge
+    width, height = i.frame.size
+    return {
+        "schema": SCHEMA,
+        "frame": {
+            "path": i.frame.path,
+            "width": width,
+            "height": height,
+            "orientation": i.frame.orientation,
+            "camera": i.frame.shot.camera,
+            "iso": i.frame.shot.iso,
+            "shutter_s": i.frame.shot.shutter_s,
+            "aperture_f": i.frame.shot.aperture_f,
+            "taken_at": i.frame.shot.taken_at,
+        },
+        "clip": {
+            "levels": _four_channels(i.frame.channels, i.levels.clip.level.tolist()),
+            "source": i.levels.clip.source,
+            "ceiling_ev": i.levels.ceiling_ev,
+        },
+        "backdrop": {
+            "found": i.zones.found,
+            "area_fraction": x.backdrop_area,
+            "white_fraction": x.white_fraction,
+            "blown_fraction": x.blown_fraction,
+            "ev_p1": x.ev_p1,
+            "ev_p50": x.ev_p50,
+            "ev_p99": x.ev_p99,
+            "short_regions": [
+                {"where": s.where, "box": list(s.box), "area_px": s.area_px, "ev": s.ev}
+                for s in x.short_regions
+            ],
+        },
+        "subject": {
+            "found": x.subject_area > 0,
+            "area_fraction": x.subject_area,
+            "depth_ev": x.depth_ev,
+            "hot_spots": [
+                {"box": list(h.box), "area_px": h.area_px, "warns": h.warns, "sure": h.sure}
+                for h in e.hot_spots
+            ],
+        },
+        "edge": {
+            "length_px": e.length_px,
+            "ramp_px": e.ramp_px,
+            "spill_fraction": e.spill_fraction,
+            "spill": [
+                {
+                    "where": s.where,
+                    "box": list(s.box),
+                    "length_px": s.length_px,
+                    "depth_px": s.depth_px,
+                    "sure": s.sure,
+                }
+                for s in e.spill
+            ],
+        },
+        "flare": {"veil_fraction": x.veil_fraction, "is": x.veil_is},
+        "window": {
+            "low_ev": x.window.low_ev,
+            "low_is": x.window.low_is,
+            "high_ev": x.window.high_ev,
+            "high_is": x.window.high_is,
+        },
+        "verdict": i.verdict.word,
+        "reasons": [_reason(r) for r in i.verdict.reasons],
+        "look": i.verdict.look,
+        "plate": i.verdict.is_plate,
+    }
+
+
+def unreadable(path: str, why: str, remedy: str | None = None) -> Record:
+    """The record of a file that could not be decoded: every key there, nothing claimed."""
+    reason = Reason("unreadable", why, remedy)
+    no = dict.fromkeys
+    return {
+        "schema": SCHEMA,
+        "frame": {"path": path, "width": 0, "height": 0, "orientation": 1}
+        | no(("camera", "iso", "shutter_s", "aperture_f", "taken_at")),
+        "clip": {"levels": no(("R", "G1", "G2", "B")), "source": "metadata", "ceiling_ev": None},
+        "backdrop": {"found": False, "area_fraction": 0.0}
+        | no(("white_fraction", "blown_fraction", "ev_p1", "ev_p50", "ev_p99"))
+        | {"short_regions": []},
+        "subject": {"found": False, "area_fraction": 0.0, "depth_ev": None, "hot_spots": []},
+        "edge": {"length_px": 0.0, "ramp_px": None, "spill_fraction": None, "spill": []},
+        "flare": {"veil_fraction": None, "is": None},
+        "window": no(("low_ev", "low_is", "high_ev", "high_is")),
+        "verdict": "unreadable",
+        "reasons": [_reason(reason)],
+        "look": None,
+        "plate": False,
+    }
+
+
+def _reason(reason: Reason) -> dict[str, str | None]:
+    return {"code": reason.code, "text": reason.text, "advice": reason.advice}
+
+
+def _four_channels(channels: tuple[str, ...], levels: list[float]) -> dict[str, float]:
+    by_name = dict(zip(channels, levels, strict=True))
+    return {
+        name: by_name.get(name, by_name.get(name[0], by_name.get("L", 0.0)))
+        for name in ("R", "G1", "G2", "B")
+    }
