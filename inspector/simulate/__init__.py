@@ -1,0 +1,1 @@
+"""Scenes and cameras made by the computer: frames whose truth is known."""
