@@ -1,0 +1,318 @@
+"""From a raw file to a `Frame`. The only module that imports rawpy (LibRaw)."""
+
+from __future__ import annotations
+
+import math
+import os
+import stat
+from pathlib import Path
+
+import numpy as np
+import rawpy
+from numpy.typing import NDArray
+
+from inspector.black import level_black
+from inspector.frame import BAYER, MONO, RGB, Frame, Shot
+from inspector.rawtags import DngTags, read_camera_tags, read_dng_tags
+
+MAX_PIXELS = 400_000_000
+"""Above this a header is taken for damaged: no single-shot camera comes near it."""
+
+RAW_SUFFIXES = (
+    *(".3fr", ".arw", ".bay", ".cap", ".cr2", ".cr3", ".crw", ".dcr", ".dng", ".erf", ".fff"),
+    *(".gpr", ".iiq", ".k25", ".kdc", ".mdc", ".mef", ".mos", ".mrw", ".nef", ".nrw", ".orf"),
+    *(".ori", ".pef", ".ptx", ".raf", ".raw", ".rw2", ".rwl", ".sr2", ".srf", ".srw", ".x3f"),
+)
+COMPANION_SUFFIXES = (
+    *(".avif", ".heic", ".heif", ".hif", ".jpe", ".jpeg", ".jpg", ".png", ".tif", ".tiff"),
+    *(".thm", ".wav", ".xmp"),
+)
+
+# LibRaw's flip (bit 0 mirrors left-right, bit 1 up-down, bit 2 transposes) to the Exif orientation.
+ORIENTATION = {0: 1, 1: 2, 2: 4, 3: 3, 4: 5, 5: 8, 6: 6, 7: 7}
+
+AGAIN = "copy the file again or take the frame again"
+
+Levels = NDArray[np.float64]
+
+
+class DecodeError(Exception):
+    """A file that gives no frame. One sentence: which file, what is wrong, what to do."""
+
+
+def is_raw_name(path: Path | str) -> bool:
+    """Whether a file of this name is taken for a raw frame. Hidden files never are."""
+    path = Path(path)
+    return path.suffix.lower() in RAW_SUFFIXES and not path.name.startswith(".")
+
+
+def is_companion_name(path: Path | str) -> bool:
+    """Whether the name is that of a picture or note which cameras write beside the raw file."""
+    path = Path(path)
+    return path.suffix.lower() in COMPANION_SUFFIXES and not path.name.startswith(".")
+
+
+def decode(path: Path | str) -> Frame:
+    """Read the raw frame at `path`, which is opened read-only.
+
+    Black that changes from row to row, column to column or in a larger pattern is levelled out:
+    every photosite is raised to the highest black of its channel, so that one black level a
+    channel holds, as the DNG specification's rescaling expects.
+
+    Raises
+    ------
+    DecodeError
+        If the file is missing, not readable, not raw, damaged, or of a sensor that has no
+        red, green and blue (or a single) channel.
+    """
+    path = Path(path)
+    _check_file(path)
+    try:
+        with rawpy.RawPy() as raw:
+            _open(raw, path)
+            _check_size(raw, path)
+            raw.unpack()
+            return _frame(raw, path)
+    except rawpy.LibRawFileUnsupportedError as error:
+        raise DecodeError(
+            f"{path}: not a raw frame of a known kind; set the camera to record raw files"
+        ) from error
+    except rawpy.LibRawTooBigError as error:
+        raise DecodeError(f"{path}: the picture is too large to decode; {AGAIN}") from error
+    except MemoryError as error:
+        raise DecodeError(f"{path}: not enough memory; close other programs") from error
+    except (rawpy.LibRawError, OSError, RuntimeError, ValueError) as error:
+        raise DecodeError(f"{path}: damaged or cut short ({_reason(error)}); {AGAIN}") from error
+
+
+def _check_file(path: Path) -> None:
+    try:
+        status = path.stat()
+        if stat.S_ISDIR(status.st_mode):
+            raise DecodeError(f"{path}: a folder, not a raw frame; name the files in it")
+        if not stat.S_ISREG(status.st_mode):
+            raise DecodeError(f"{path}: not a regular file; name a raw frame")
+        if is_companion_name(path):
+            raise DecodeError(
+                f"{path}: a developed picture or a note, not a raw frame; name the raw file"
+            )
+        if status.st_size == 0:
+            raise DecodeError(f"{path}: the file is empty; {AGAIN}")
+        with path.open("rb"):
+            pass
+    except FileNotFoundError as error:
+        raise DecodeError(f"{path}: no such file; check the name") from error
+    except PermissionError as error:
+        raise DecodeError(f"{path}: may not be read; change its permissions") from error
+    except (OSError, ValueError) as error:
+        raise DecodeError(f"{path}: cannot be opened ({_reason(error)}); check the name") from error
+
+
+def _reason(error: Exception) -> str:
+    """LibRaw's errors carry bytes, the system's a number and a text."""
+    if isinstance(error, OSError) and error.strerror:
+        return error.strerror
+    text = error.args[0] if error.args else type(error).__name__
+    return text.decode("utf-8", "replace") if isinstance(text, bytes) else str(text)
+
+
+def _open(raw: rawpy.RawPy, path: Path) -> None:
+    try:
+        raw.open_file(os.fspath(path))
+    except UnicodeEncodeError:  # a name that is not UTF-8
+        with path.open("rb") as file:
+            raw.open_buffer(file)
+
+
+def _check_size(raw: rawpy.RawPy, path: Path) -> None:
+    """Refuse before any memory is asked for."""
+    s = raw.sizes
+    if s.raw_width * s.raw_height > MAX_PIXELS:
+        raise DecodeError(
+            f"{path}: the header claims {s.raw_width} × {s.raw_height} pixels, more than "
+            f"{MAX_PIXELS // 1_000_000} megapixels; {AGAIN}"
+        )
+    if s.width == 0 or s.height == 0:
+        raise DecodeError(f"{path}: the header claims a picture without pixels; {AGAIN}")
+
+
+def _frame(raw: rawpy.RawPy, path: Path) -> Frame:
+    mosaic, pattern, channels, index = _mosaic(raw, path)
+    dng = _matching(read_dng_tags(path), raw)
+    black = _level_dng_black(mosaic, pattern, channels, dng, raw) if dng else None
+    if black is None:
+        black = np.array(raw.black_level_per_channel, np.float64)[index]
+    return Frame(
+        path=str(path),
+        mosaic=mosaic,
+        pattern=pattern,
+        channels=channels,
+        black=black,
+        stated_clip=_stated_clip(raw, index, black, dng),
+        gains=_gains(raw, channels),
+        orientation=ORIENTATION.get(raw.sizes.flip, 1),
+        shot=_shot(raw, path, dng),
+    )
+
+
+def _mosaic(
+    raw: rawpy.RawPy, path: Path
+) -> tuple[NDArray[np.uint16], NDArray[np.uint8], tuple[str, ...], list[int]]:
+    """Owned copy of the visible area, its pattern and channels, LibRaw's index of each channel."""
+    view = raw.raw_image_visible
+    one_site = np.zeros((1, 1), np.uint8)
+    if view.ndim == 2 and raw.num_colors == 1:
+        return np.array(view, order="C"), one_site, MONO, [0]
+    names = raw.color_desc.decode("ascii", "replace")
+    if names not in ("RGB", "RGBG"):
+        raise DecodeError(
+            f"{path}: a sensor with the colours {names}, which cannot be judged; "
+            "use a camera with red, green and blue"
+        )
+    if view.ndim == 3:
+        if raw.num_colors != 3:
+            raise DecodeError(
+                f"{path}: {raw.num_colors} samples a pixel, which cannot be judged; "
+                "record a single raw shot"
+            )
+        return np.array(view[:, :, :3], order="C"), one_site, RGB, [0, 1, 2]
+    tile = _colour_tile(raw)
+    found = _pattern(tile, names)
+    if found is None:
+        raise DecodeError(
+            f"{path}: a colour filter array that is neither Bayer nor X-Trans, which cannot be "
+            "judged; use another camera"
+        )
+    pattern, channels = found
+    index = [int(tile[pattern == c][0]) for c in range(len(channels))]
+    return np.array(view, order="C"), pattern, channels, index
+
+
+def _colour_tile(raw: rawpy.RawPy) -> NDArray[np.uint8]:
+    """LibRaw's colour index over the smallest repeating tile, its origin at the visible area's.
+
+    `raw_pattern` starts at the masked border instead, and for X-Trans reads LibRaw's table at
+    negative places there; so each site is asked for by itself.
+    """
+    s = raw.sizes
+    side = range(12)  # holds 2 and 6 whole times
+    probe = np.array(
+        [[raw.raw_color(s.top_margin + y, s.left_margin + x) for x in side] for y in side], np.uint8
+    )
+    for n in (2, 6):
+        if np.array_equal(np.tile(probe[:n, :n], (12 // n, 12 // n)), probe):
+            return probe[:n, :n]
+    return probe
+
+
+def _pattern(
+    tile: NDArray[np.uint8], names: str
+) -> tuple[NDArray[np.uint8], tuple[str, ...]] | None:
+    """Channel of each site: from LibRaw's colour index to ours."""
+    if tile.max() >= len(names):
+        return None
+    letters = np.array(list(names))[tile]
+    if tile.shape == (6, 6) and set(letters.flat) == set(RGB):
+        return np.vectorize(RGB.index, otypes=[np.uint8])(letters), RGB
+    if tile.shape == (2, 2):
+        greens = np.where((letters == "R").any(axis=1, keepdims=True), "G1", "G2")
+        letters = np.where(letters == "G", greens, letters)
+        if set(letters.flat) == set(BAYER):
+            return np.vectorize(BAYER.index, otypes=[np.uint8])(letters), BAYER
+    return None
+
+
+def _matching(dng: DngTags | None, raw: rawpy.RawPy) -> DngTags | None:
+    """The tags, if they are those of the picture which LibRaw unpacked."""
+    s = raw.sizes
+    return dng if dng is not None and dng.size == (s.raw_width, s.raw_height) else None
+
+
+def _level_dng_black(
+    mosaic: NDArray[np.uint16],
+    pattern: NDArray[np.uint8],
+    channels: tuple[str, ...],
+    dng: DngTags,
+    raw: rawpy.RawPy,
+) -> Levels | None:
+    """Black per channel after levelling; None if the file's tags do not fit the picture.
+
+    LibRaw rounds an odd corner of the active area up to the next even site and leaves the black
+    tile where it was, so the tile is turned to the visible area here.
+    """
+    s = raw.sizes
+    down, right = s.top_margin - dng.active[0], s.left_margin - dng.active[1]
+    if dng.black is None or down < 0 or right < 0:
+        return None
+    rows = None if dng.rows is None else dng.rows[down : down + s.height]
+    columns = None if dng.columns is None else dng.columns[right : right + s.width]
+    if (rows is not None and rows.size != s.height) or (
+        columns is not None and columns.size != s.width
+    ):
+        return None
+    tile = np.roll(dng.black, (-down, -right), axis=(0, 1))
+    if mosaic.ndim == 2:
+        return level_black(
+            mosaic, pattern, len(channels), tile=tile[..., 0], rows=rows, columns=columns
+        )
+    if tile.shape[2] != len(channels):
+        return None
+    planes = [
+        level_black(mosaic[..., c], pattern, 1, tile=tile[..., c], rows=rows, columns=columns)
+        for c in range(len(channels))
+    ]
+    return np.concatenate(planes)
+
+
+def _stated_clip(raw: rawpy.RawPy, index: list[int], black: Levels, dng: DngTags | None) -> Levels:
+    """Saturation as the file states it: per channel where it does so, else one for all."""
+    if dng is not None and dng.white is not None and dng.white.size == len(index):
+        per_channel = dng.white
+    else:
+        levels = raw.camera_white_level_per_channel
+        per_channel = np.array(levels or [raw.white_level] * 4, np.float64)[index]
+    for stated in (per_channel, np.full(len(index), float(raw.white_level))):
+        if np.all(stated > black):
+            return stated
+    return np.full(len(index), float(np.iinfo(np.uint16).max))
+
+
+def _gains(raw: rawpy.RawPy, channels: tuple[str, ...]) -> Levels:
+    """As-shot multipliers over the smallest; daylight's, or none, where the file has no as-shot.
+
+    The two greens share one, that of LibRaw's first green.
+    """
+    if channels == MONO:
+        return np.ones(1)
+    rgb = np.ones(3)
+    for source in (raw.daylight_whitebalance, raw.camera_whitebalance):
+        multipliers = np.array(source[:3], np.float64)
+        if np.all(np.isfinite(multipliers)) and np.all(multipliers > 0):
+            rgb = multipliers / multipliers.min()
+    return rgb[[0, 1, 1, 2]] if channels == BAYER else rgb
+
+
+def _shot(raw: rawpy.RawPy, path: Path, dng: DngTags | None) -> Shot:
+    """Exposure from LibRaw; camera and missing time from the tags."""
+    try:
+        other = raw.other
+    except (OSError, OverflowError, ValueError):  # a time stamp that the system's clock cannot say
+        return Shot(camera=read_camera_tags(path).camera)
+    camera = dng.camera if dng is not None else None
+    # LibRaw gives local time; no time at all comes as the first second of 1970.
+    taken_at = other.timestamp.isoformat() if other.timestamp.year > 1970 else None
+    if camera is None or taken_at is None:
+        tags = read_camera_tags(path)
+        camera, taken_at = camera or tags.camera, taken_at or tags.taken_at
+    return Shot(
+        camera=camera,
+        iso=_positive(other.iso_speed),
+        shutter_s=_positive(other.shutter_speed),
+        aperture_f=_positive(other.aperture),
+        taken_at=taken_at,
+    )
+
+
+def _positive(value: float) -> float | None:
+    """LibRaw keeps these in single precision and says 0 for unknown."""
+    return float(f"{value:.7g}") if math.isfinite(value) and value > 0 else None
