@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from inspector.black import level_black
 from inspector.frame import BAYER, MONO, RGB, Frame, Shot
+from inspector.quiet import standard_error_closed
 from inspector.rawtags import DngTags, read_camera_tags, read_dng_tags
 
 MAX_PIXELS = 400_000_000
@@ -69,9 +70,10 @@ def decode(path: Path | str) -> Frame:
     _check_file(path)
     try:
         with rawpy.RawPy() as raw:
-            _open(raw, path)
-            _check_size(raw, path)
-            raw.unpack()
+            with standard_error_closed():
+                _open(raw, path)
+                _check_size(raw, path)
+                raw.unpack()
             return _frame(raw, path)
     except rawpy.LibRawFileUnsupportedError as error:
         raise DecodeError(
@@ -139,6 +141,8 @@ def _check_size(raw: rawpy.RawPy, path: Path) -> None:
 def _frame(raw: rawpy.RawPy, path: Path) -> Frame:
     mosaic, pattern, channels, index = _mosaic(raw, path)
     dng = _matching(read_dng_tags(path), raw)
+    if dng is not None and dng.data_end > path.stat().st_size:
+        raise DecodeError(f"{path}: cut short before the end of the picture; {AGAIN}")
     black = _level_dng_black(mosaic, pattern, channels, dng, raw) if dng else None
     if black is None:
         black = np.array(raw.black_level_per_channel, np.float64)[index]

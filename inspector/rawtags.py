@@ -22,6 +22,8 @@ for _name in ("tifffile", "exifread"):
 PHOTOMETRIC_CFA = 32803
 PHOTOMETRIC_LINEAR = 34892
 
+RATIONALS = {"RATIONAL": "u4", "SRATIONAL": "i4"}
+
 
 @dataclass(frozen=True, eq=False)
 class DngTags:
@@ -41,6 +43,8 @@ class DngTags:
         WhiteLevel.
     camera : str or None
         UniqueCameraModel.
+    data_end : int
+        Offset of the first byte behind the picture; a file that is shorter was cut.
     """
 
     size: tuple[int, int]
@@ -50,6 +54,7 @@ class DngTags:
     rows: NDArray[np.float64] | None
     white: NDArray[np.float64] | None
     camera: str | None
+    data_end: int
 
 
 @dataclass(frozen=True)
@@ -112,6 +117,7 @@ def _dng_tags(tif: Any) -> DngTags | None:
         rows=_numbers(tags, "BlackLevelDeltaV"),
         white=_numbers(tags, "WhiteLevel"),
         camera=_text(first.tags, "UniqueCameraModel"),
+        data_end=max(map(sum, zip(page.dataoffsets, page.databytecounts, strict=True))),
     )
 
 
@@ -127,16 +133,25 @@ def _is_main(page: Any) -> bool:
 
 
 def _numbers(tags: Any, name: str, default: Any = None) -> Any:
-    """Value of a tag as a flat float64 array; tifffile gives rationals as pairs of integers."""
+    """Value of a tag as a flat float64 array."""
     if name not in tags:
         return None if default is None else np.asarray(default, np.float64)
     tag = tags[name]
-    value = np.asarray(tag.value, np.float64).ravel()
-    if tag.dtype.name in ("RATIONAL", "SRATIONAL"):
-        value = value[0::2] / value[1::2]
-    if not np.isfinite(value).all():
-        raise ValueError(f"{name} is not a number")
+    value = _fractions(tag) if tag.dtype.name in RATIONALS else np.ravel(tag.value)
+    value = value.astype(np.float64)
+    if value.size != tag.count or not np.isfinite(value).all():
+        raise ValueError(f"{name} is cut short or not a number")
     return value
+
+
+def _fractions(tag: Any) -> NDArray[np.float64]:
+    """Quotients of a rational tag. Of more than 1024, tifffile's own value holds but half."""
+    file = tag.parent.filehandle
+    file.seek(tag.valueoffset)
+    kind = np.dtype(tag.parent.byteorder + RATIONALS[tag.dtype.name])
+    above, below = np.frombuffer(file.read(8 * tag.count), kind).reshape(-1, 2).T
+    with np.errstate(divide="ignore", invalid="ignore"):  # refused by the caller
+        return np.asarray(above / below.astype(np.float64))
 
 
 def _text(tags: Any, name: str) -> str | None:

@@ -59,7 +59,6 @@ def write_dng(
     black_columns: NDArray[np.float64] | None = None,
     black_rows: NDArray[np.float64] | None = None,
     masked: tuple[int, int, int, int] = (0, 0, 0, 0),
-    compression: str | None = None,
 ) -> None:
     """Write ``frame`` to ``path``: the same bytes for the same input, the whole file or none.
 
@@ -81,8 +80,6 @@ def write_dng(
         BlackLevelDeltaH and BlackLevelDeltaV, added to the pattern.
     masked : four ints
         Photosites outside the visible area at top, left, bottom and right, filled with black.
-    compression : str, optional
-        Passed on to tifffile.
 
     Raises
     ------
@@ -96,15 +93,15 @@ def write_dng(
     if frame.channels not in (BAYER, RGB, MONO):
         raise ValueError(f"{path.name}: no DNG form for channels {frame.channels}")
     is_cfa = frame.mosaic.ndim == 2 and frame.channels != MONO
-    white = frame.stated_clip if stated_white is None else np.atleast_1d(stated_white)
+    white = np.asarray(frame.stated_clip if stated_white is None else stated_white)
     if frame.mosaic.ndim == 2:
-        white = np.max(white, keepdims=True)
+        white = np.max(white)
     black = _black_tile(frame) if black_pattern is None else np.asarray(black_pattern)
     tags = [
         *_camera_tags(frame.shot, frame.orientation),
         *(_cfa_tags(frame) if is_cfa else ()),
         *_black_tags(black, black_columns, black_rows),
-        (WHITE, LONG, np.size(white), _ints(np.broadcast_to(white, np.size(white))), True),
+        _white_tag(white, samples=frame.mosaic.shape[2] if frame.mosaic.ndim == 3 else 1),
         *(_colour_tags(frame) if frame.channels != MONO else ()),
         *_active_area_tag(frame, masked),
         (EXIF_PLACE, LONG, 1, 0, True),  # becomes the pointer to the Exif sub-IFD
@@ -116,7 +113,6 @@ def write_dng(
             pixels,
             photometric=PHOTOMETRIC_CFA if is_cfa else "rgb" if pixels.ndim == 3 else "minisblack",
             planarconfig="contig" if pixels.ndim == 3 else None,
-            compression=compression,
             metadata=None,
             software=False,
             extratags=sorted(tags, key=lambda tag: tag[0]),
@@ -161,10 +157,9 @@ def _with_masked_border(frame: Frame, masked: tuple[int, int, int, int]) -> NDAr
 
 def _camera_tags(shot: Shot, orientation: int) -> list[Tag]:
     camera = shot.camera or DEFAULT_CAMERA
-    make, _, model = camera.partition(" ")
     tags: list[Tag] = [
-        _text(MAKE_TAG, make if model else MAKE),
-        _text(MODEL_TAG, model or camera),
+        _text(MAKE_TAG, MAKE),
+        _text(MODEL_TAG, camera),
         _text(UNIQUE_CAMERA_MODEL, camera),
         (ORIENTATION, SHORT, 1, orientation, True),
         (DNG_VERSION, BYTE, 4, bytes((1, 4, 0, 0)), True),
@@ -205,6 +200,11 @@ def _black_tags(
     return tags
 
 
+def _white_tag(white: NDArray[np.float64], *, samples: int) -> Tag:
+    levels = tuple(round(float(level)) for level in np.broadcast_to(white, samples))
+    return WHITE, LONG, samples, levels, True
+
+
 def _colour_tags(frame: Frame) -> list[Tag]:
     gains = rgb_gains(frame)
     return [
@@ -227,14 +227,13 @@ def _text(code: int, text: str) -> Tag:
 def _rational(
     code: int, values: Sequence[float] | NDArray[np.float64], *, signed: bool = False
 ) -> Tag:
-    """Numbers as fractions to six places: 1/125 stays 1/125, 0.5 is 1/2."""
-    fractions = [Fraction(float(v)).limit_denominator(1_000_000) for v in values]
-    flat = tuple(n for f in fractions for n in (f.numerator, f.denominator))
-    return code, SRATIONAL if signed else RATIONAL, len(fractions), flat, True
-
-
-def _ints(values: NDArray[np.float64]) -> tuple[int, ...]:
-    return tuple(round(float(v)) for v in values)
+    """Numbers as fractions, to six places where 31 bits allow: 1/125 stays 1/125, 0.5 is 1/2."""
+    flat: list[int] = []
+    for value in map(float, values):
+        places = max(1, min(1_000_000, int((2**31 - 1) / (abs(value) + 1))))
+        fraction = Fraction(value).limit_denominator(places)
+        flat += fraction.numerator, fraction.denominator
+    return code, SRATIONAL if signed else RATIONAL, len(flat) // 2, tuple(flat), True
 
 
 def _exif_time(iso_time: str) -> str:
@@ -249,8 +248,8 @@ def _append_exif(data: io.BytesIO, shot: Shot) -> None:
     place. TIFF 6.0 lets an IFD lie anywhere at an even offset.
     """
     entries: list[tuple[int, int, int, bytes]] = []
-    if shot.iso is not None:
-        entries.append((ISO_SPEED, SHORT, 1, struct.pack("<HH", min(round(shot.iso), 65535), 0)))
+    if shot.iso is not None and shot.iso < 65535:  # as much as the tag can hold
+        entries.append((ISO_SPEED, SHORT, 1, struct.pack("<HH", round(shot.iso), 0)))
     text = b""
     if shot.taken_at is not None:
         text = _exif_time(shot.taken_at).encode("ascii") + b"\0"
