@@ -1,0 +1,332 @@
+"""What is known of a simulated frame: zones, outline, figures and verdict, by the contract."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from inspector.frame import Frame, as_viewed
+from inspector.levels import WHITE
+from inspector.simulate.camera import Camera
+from inspector.simulate.outline import (
+    Crossing,
+    Outline,
+    cross,
+    ramp_px,
+    run_box,
+    spill_runs,
+    spilled,
+    trace,
+)
+from inspector.verdict import Limits
+from inspector.zones import BACKDROP, SUBJECT, SURROUND
+
+Box = tuple[int, int, int, int]
+Mask = NDArray[np.bool_]
+
+SEARCH_EV = 6.0
+"""How far the exposure window is looked for, both ways."""
+
+LIT_EV = -3.5
+"""A backdrop whose middle lies below this is not lit: the flash did not fire."""
+
+
+@dataclass(frozen=True)
+class TrueSpill:
+    """One run of spilled edge: box and lengths in viewed pixels."""
+
+    box: Box
+    length_px: float
+    depth_px: float
+
+
+@dataclass(frozen=True)
+class TrueIsland:
+    """A paper-white island inside the subject; ``warns`` if over the default area limit."""
+
+    box: Box
+    area_px: int
+    warns: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Truth:
+    """All that is known of one frame; arrays are (H, W), as viewed, one entry a sensor pixel.
+
+    Attributes
+    ----------
+    zones : ndarray, uint8
+        ``SURROUND``, ``BACKDROP`` or ``SUBJECT`` by the larger coverage; all surround where no
+        backdrop is lit.
+    fringe : ndarray, bool
+        The band of three sigma of the blur on both sides of every border and loose strand.
+    backdrop_ev : ndarray, float32
+        Stops of green after the lens, without clip, noise or ceiling, everywhere.
+    found : bool
+        Whether a lit backdrop is there.
+    clip_levels, saturated : ndarray
+        (C,) true clip level; (C,) fraction of the channel's sites at it.
+    ceiling_ev : float
+    white_fraction, blown_fraction : float or None
+        Counted on the mosaic, backdrop less fringe.
+    ev_p1, ev_p50, ev_p99 : float or None
+        True stops of the backdrop less fringe, no ceiling applied.
+    depth_ev : float or None
+        Minus the median stops of the core (mean of the channels, green twice).
+    ramp_px : float or None
+        Median 10 to 90 % distance across the edge.
+    blur_px : float
+    edge_length_px, spill_fraction : float
+    spill, hot_spots : tuple
+    window_low_ev, window_high_ev : float or None
+        Exposure changes at which the backdrop comes to pass and up to which edge and hot spots
+        pass, from re-scaling the noise-free light; None where there is none up to 6 stops.
+    outline : Outline
+    look : str
+        The look the scene is meant for.
+    plate : bool
+    """
+
+    zones: NDArray[np.uint8]
+    fringe: Mask
+    backdrop_ev: NDArray[np.float32]
+    found: bool
+    clip_levels: NDArray[np.float64]
+    saturated: NDArray[np.float64]
+    ceiling_ev: float
+    white_fraction: float | None
+    blown_fraction: float | None
+    ev_p1: float | None
+    ev_p50: float | None
+    ev_p99: float | None
+    depth_ev: float | None
+    ramp_px: float | None
+    blur_px: float
+    edge_length_px: float
+    spill_fraction: float | None
+    spill: tuple[TrueSpill, ...]
+    hot_spots: tuple[TrueIsland, ...]
+    window_low_ev: float | None
+    window_high_ev: float | None
+    outline: Outline
+    look: str = "silhouette"
+    plate: bool = False
+
+    def misses(self, look: str | None = None, limits: Limits | None = None) -> tuple[str, ...]:
+        """The contract's rules that the frame misses, by the name of the figure."""
+        limits = limits or Limits()
+        if not self.found:
+            return ("backdrop.found",)
+        missed = []
+        if self.white_fraction is None or self.white_fraction < limits.white_fraction:
+            missed.append("backdrop.white_fraction")
+        if self.plate:
+            return tuple(missed)
+        if self.spill_fraction is None or self.spill_fraction > limits.spill_fraction:
+            missed.append("edge.spill_fraction")
+        if any(spot.warns for spot in self.hot_spots):
+            missed.append("subject.hot_spots")
+        filled = (look or self.look) == "filled"
+        least = limits.filled_depth_ev if filled else limits.silhouette_depth_ev
+        if self.depth_ev is None or self.depth_ev < least:
+            missed.append("subject.depth_ev")
+        return tuple(missed)
+
+    def verdict(self, look: str | None = None, limits: Limits | None = None) -> str:
+        """``pass`` or ``warn`` under a look, the scene's own by default."""
+        return "warn" if self.misses(look, limits) else "pass"
+
+
+def find_truth(
+    light: NDArray[np.float32],
+    frame: Frame,
+    camera: Camera,
+    *,
+    figure_cover: NDArray[np.float32],
+    strand_cover: NDArray[np.float32],
+    face_cover: NDArray[np.float32],
+    blur_px: float,
+    look: str,
+    plate: bool,
+) -> Truth:
+    """Work out the truth from the noise-free light (H, W, 3) behind the lens and the frame."""
+    zones = label(figure_cover, face_cover)
+    fringe = find_fringe(zones, strand_cover, blur_px)
+    ev = np.log2(np.maximum(light[..., 1], 1e-6))
+    clean = (zones == BACKDROP) & ~fringe
+    middle = float(np.median(ev[clean])) if clean.any() else -np.inf
+    found = bool(middle > LIT_EV)
+    if not found:
+        zones = np.full_like(zones, SURROUND)
+        clean = np.zeros_like(clean)
+    outline = trace(zones, blur_px=blur_px)
+    crossing = cross(light, outline)
+    percentiles = np.percentile(ev[clean], (1, 50, 99)).tolist() if found else [None] * 3
+    white, blown = cell_fractions(frame, camera, clean) if found else (None, None)
+    window = _window(light, zones, clean, outline, crossing) if found else (None, None)
+    ramp = ramp_px(np.ascontiguousarray(light[..., 1]), outline)
+    return Truth(
+        zones=zones,
+        fringe=fringe,
+        backdrop_ev=ev.astype(np.float32),
+        found=found,
+        clip_levels=camera.per_channel(camera.clip),
+        saturated=_saturated(frame, camera),
+        ceiling_ev=camera.ceiling_ev,
+        white_fraction=white,
+        blown_fraction=blown,
+        ev_p1=percentiles[0],
+        ev_p50=percentiles[1],
+        ev_p99=percentiles[2],
+        depth_ev=_depth(light, outline, ramp, blur_px),
+        ramp_px=ramp,
+        blur_px=blur_px,
+        edge_length_px=outline.length_px,
+        spill_fraction=spilled(outline, crossing) if outline.length_px else None,
+        spill=_runs(outline, crossing),
+        hot_spots=hot_spots(light.min(axis=2), zones),
+        window_low_ev=window[0],
+        window_high_ev=window[1],
+        outline=outline,
+        look=look,
+        plate=plate,
+    )
+
+
+def label(figure: NDArray[np.float32], face: NDArray[np.float32]) -> NDArray[np.uint8]:
+    """(H, W) zones by the larger share: the subject only where it stands before the face."""
+    zones = np.full(face.shape, SURROUND, np.uint8)
+    zones[face >= 0.5] = BACKDROP
+    zones[(figure >= 0.5) & (face >= 0.5)] = SUBJECT
+    return zones
+
+
+def find_fringe(zones: NDArray[np.uint8], strands: NDArray[np.float32], blur_px: float) -> Mask:
+    """(H, W) True within three sigma of a border between zones, or of a loose strand."""
+    border = np.zeros(zones.shape, np.bool_)
+    border[:, 1:] |= zones[:, 1:] != zones[:, :-1]
+    border[1:] |= zones[1:] != zones[:-1]
+    border |= strands > 0.02
+    if not border.any():
+        return border
+    away = cv2.distanceTransform((~border).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    return np.asarray(away <= 3 * blur_px + 0.5)
+
+
+def cell_fractions(frame: Frame, camera: Camera, where: Mask) -> tuple[float, float]:
+    """Paper-white and blown cells of the mosaic, as fractions of the cells within ``where``."""
+    turned = as_viewed(where, {6: 8, 8: 6}.get(frame.orientation, frame.orientation))
+    ph, pw = frame.pattern.shape
+    height, width = (n // s * s for n, s in zip(turned.shape, (ph, pw), strict=True))
+
+    def cells(a: NDArray[np.float32] | Mask) -> NDArray[np.float32] | Mask:
+        return a[:height, :width].reshape(height // ph, ph, width // pw, pw).swapaxes(1, 2)
+
+    counted = cells(turned).all(axis=(2, 3))
+    if not counted.any():
+        return 0.0, 0.0
+    raw = cells(frame.mosaic.astype(np.float32))[counted]
+    white = np.ones(len(raw), np.bool_)
+    blown = np.ones(len(raw), np.bool_)
+    clip = camera.per_channel(camera.clip)
+    for c, gain in enumerate(frame.gains):
+        level = raw[:, frame.pattern == c].mean(axis=1)
+        v = (level - frame.black[c]) / (clip[c] - frame.black[c])
+        white &= v * gain >= WHITE
+        blown &= v >= WHITE
+    return float(white.mean()), float(blown.mean())
+
+
+def hot_spots(
+    darkest: NDArray[np.float32], zones: NDArray[np.uint8], limits: Limits | None = None
+) -> tuple[TrueIsland, ...]:
+    """Paper-white islands inside the subject that do not touch the backdrop, largest first.
+
+    ``darkest`` (H, W) is the least of the channels' rendered levels.
+    """
+    white = darkest >= WHITE
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(
+        (white & (zones == SUBJECT)).astype(np.uint8), connectivity=8
+    )
+    touched = cv2.dilate((zones != SUBJECT).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    outside = np.zeros(count, np.bool_)
+    outside[np.unique(labels[touched])] = True
+    limit = (limits or Limits()).hot_spot_area * zones.size
+    islands = []
+    for k in range(1, count):
+        x, y, w, h, area = (int(n) for n in stats[k])
+        if not outside[k]:
+            islands.append(TrueIsland((x, y, x + w, y + h), area, area >= limit))
+    return tuple(sorted(islands, key=lambda i: -i.area_px))
+
+
+def _saturated(frame: Frame, camera: Camera) -> NDArray[np.float64]:
+    """(C,) fraction of each channel's sites at their clip level (less three spreads)."""
+    ph, pw = frame.pattern.shape
+    clip = camera.per_channel(camera.clip)
+    full, total = np.zeros(len(clip)), np.zeros(len(clip))
+    for row in range(ph):
+        for column in range(pw):
+            c = frame.pattern[row, column]
+            plane = frame.mosaic[row::ph, column::pw]
+            full[c] += np.count_nonzero(plane >= clip[c] - 3 * camera.clip_spread - 0.5)
+            total[c] += plane.size
+    return full / total
+
+
+def _depth(
+    light: NDArray[np.float32], outline: Outline, ramp: float | None, blur_px: float
+) -> float | None:
+    core = outline.depth > max(ramp or 0.0, 3 * blur_px)
+    if not core.any():
+        return None
+    mean = (light[..., 0] + 2 * light[..., 1] + light[..., 2])[core] / 4
+    return float(-np.median(np.log2(np.maximum(mean, 1e-6))))
+
+
+def _runs(outline: Outline, crossing: Crossing) -> tuple[TrueSpill, ...]:
+    return tuple(
+        TrueSpill(
+            run_box(outline, crossing, run),
+            float(outline.length[run].sum()),
+            float(crossing.depth_px[run].max()),
+        )
+        for run in spill_runs(outline, crossing)
+    )
+
+
+def _window(
+    light: NDArray[np.float32],
+    zones: NDArray[np.uint8],
+    clean: Mask,
+    outline: Outline,
+    crossing: Crossing,
+) -> tuple[float | None, float | None]:
+    """Least change that lifts the backdrop over its limit, greatest that spares the edge."""
+    limits = Limits()
+    darkest = light.min(axis=2)
+    share = float(np.quantile(darkest[clean], 1 - limits.white_fraction))
+    low = float(np.log2(WHITE / share))
+    if outline.length_px == 0:
+        return low, None
+
+    def passes(ev: float) -> bool:
+        if spilled(outline, crossing, ev=ev) > limits.spill_fraction:
+            return False
+        return not any(spot.warns for spot in hot_spots(darkest * 2.0**ev, zones))
+
+    return low, _last_true(passes, -SEARCH_EV, SEARCH_EV)
+
+
+def _last_true(holds: Callable[[float], bool], low: float, high: float) -> float | None:
+    """Bisect the greatest argument at which a falling condition holds, to 1/64 stop."""
+    if holds(high) or not holds(low):
+        return None
+    while high - low > 1 / 64:
+        middle = (low + high) / 2
+        low, high = (middle, high) if holds(middle) else (low, middle)
+    return low
