@@ -1,0 +1,1 @@
+"""What people see of a measured frame: the clip map and the report of a set."""

@@ -1,0 +1,78 @@
+"""The clip map of a frame: what is right stays uncoloured, only what is wrong takes colour."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from inspector.inspect import Inspection
+from inspector.report import marks, panel, proof
+from inspector.report.layout import SIZE, arrange
+from inspector.report.lettering import Canvas
+from inspector.report.lines import Tags
+from inspector.report.palette import CANVAS, HOT, LIGHT, RULE, SHORT, SPILL, bgr
+
+QUALITY = [
+    cv2.IMWRITE_JPEG_QUALITY,
+    92,
+    cv2.IMWRITE_JPEG_SAMPLING_FACTOR,
+    cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444,  # thin coloured lines must not smear
+]
+
+
+def picture(inspection: Inspection, size: tuple[int, int]) -> Canvas:
+    """The marked proof alone, (h, w, 3) uint8 blue first, for ``size`` (w, h)."""
+    levels, zones = inspection.levels, inspection.zones
+    wrong = panel.wrong(inspection)
+    ground = proof.grey(levels, size)
+    at = marks.place(inspection, size)
+    if SHORT in wrong:
+        short = proof.shortfall(levels, zones, size)
+        drawn = proof.paint(ground, short)
+    else:
+        drawn = np.asarray(cv2.cvtColor(ground, cv2.COLOR_GRAY2BGR), np.uint8)
+    tags = Tags(drawn)
+    marks.outline(drawn, zones.outlines, at)
+    if LIGHT in wrong:
+        marks.light_subject(drawn, inspection, panel.least_depth(inspection), at)
+    if SHORT in wrong:
+        marks.contours(drawn, short, tags)
+    marks.spill(drawn, inspection, at, tags, warns=SPILL in wrong)
+    first = 1 + (sum(r.sure for r in inspection.edge.spill))
+    marks.islands(drawn, inspection, at, tags, first=first, warns=HOT in wrong)
+    return drawn
+
+
+def draw(inspection: Inspection) -> Canvas:
+    """The whole clip map, ``SIZE`` pixels, (H, W, 3) uint8 blue first."""
+    layout = arrange(*_aspect(inspection))
+    canvas = np.full((SIZE[1], SIZE[0], 3), bgr(CANVAS), np.uint8)
+    x0, y0, x1, y1 = layout.picture
+    canvas[y0:y1, x0:x1] = picture(inspection, layout.picture_size)
+    cv2.rectangle(canvas, (x0 - 1, y0 - 1), (x1, y1), bgr(RULE), 1)
+    panel.draw(canvas, inspection, layout)
+    return canvas
+
+
+def write(inspection: Inspection, path: Path) -> None:
+    """Draw a clip map and put it at ``path`` (a JPEG) in one step: whole, or not at all.
+
+    Raises OSError where the folder cannot be written.
+    """
+    ok, data = cv2.imencode(".jpg", draw(inspection), QUALITY)
+    if not ok:
+        raise OSError(f"{path}: the clip map could not be encoded")
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        part.write_bytes(data.tobytes())
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def _aspect(inspection: Inspection) -> tuple[int, int]:
+    height, width = inspection.levels.ev.shape
+    return width, height

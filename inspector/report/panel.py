@@ -1,0 +1,220 @@
+"""The words beside the picture: verdict, the figures that matter, the window, the advice."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import PurePath
+
+import cv2
+import numpy as np
+
+from inspector.inspect import Inspection
+from inspector.report import figures, lines
+from inspector.report.layout import Layout, Rect
+from inspector.report.lettering import Canvas, Type, paragraph, shorten, width, write
+from inspector.report.palette import (
+    BRIGHT,
+    BY_CODE,
+    HOT,
+    LIGHT,
+    PLAIN,
+    QUIET,
+    RGB,
+    RULE,
+    SHORT,
+    SPILL,
+    Mark,
+)
+from inspector.report.scale import window_scale
+
+VERDICT = 116
+FIGURE = 60
+LABEL = 26
+NOTE = 28
+
+
+@dataclass(frozen=True)
+class Row:
+    """One figure: what it is of, its value, a note, and the marks of what is wrong with it."""
+
+    label: str
+    value: str
+    note: str
+    marks: tuple[Mark, ...] = ()
+
+
+def wrong(inspection: Inspection) -> tuple[Mark, ...]:
+    """The marks of the verdict's reasons, the most useful first."""
+    found = (BY_CODE.get(r.code) for r in inspection.verdict.reasons)
+    return tuple(dict.fromkeys(m for m in found if m))
+
+
+def rows(inspection: Inspection) -> tuple[Row, ...]:
+    """The figures to show for one frame."""
+    marks = wrong(inspection)
+    background = Row("Background", *_background(inspection, marks), _of(marks, SHORT))
+    if inspection.verdict.is_plate:
+        return (background,)
+    return (
+        background,
+        Row("Edge", *_edge(inspection, marks), _of(marks, SPILL)),
+        Row("Subject", *_subject(inspection, marks), _of(marks, LIGHT, HOT)),
+    )
+
+
+def _of(marks: tuple[Mark, ...], *these: Mark) -> tuple[Mark, ...]:
+    return tuple(m for m in marks if m in these)
+
+
+def _background(inspection: Inspection, marks: tuple[Mark, ...]) -> tuple[str, str]:
+    x = inspection.exposure
+    if not inspection.zones.found or x.white_fraction is None:
+        return "none", "no lit white surface found"
+    value = figures.share(x.white_fraction)
+    if SHORT not in marks:
+        return value, "paper white"
+    if not x.short_regions:
+        return value, "paper white"
+    worst = max(x.short_regions, key=lambda r: r.area_px)
+    return value, f"white; {figures.stops(-worst.ev)} stop short, {worst.where}"
+
+
+def _edge(inspection: Inspection, marks: tuple[Mark, ...]) -> tuple[str, str]:
+    e = inspection.edge
+    if e.spill_fraction is None:
+        return "–", "not measured"
+    sure = [r for r in e.spill if r.sure]
+    if SPILL in marks:
+        note = f"spilled; deepest at {max(sure, key=lambda r: r.depth_px).where}" if sure else ""
+        return figures.share(e.spill_fraction, up=True), note or "spilled"
+    possible = len(e.spill) - len(sure)
+    if possible:
+        return "clean", f"{possible} possible spill{'s' if possible > 1 else ''}"
+    return "clean", "no spill"
+
+
+def _subject(inspection: Inspection, marks: tuple[Mark, ...]) -> tuple[str, str]:
+    x = inspection.exposure
+    if x.depth_ev is None:
+        return "–", "not measured"
+    note = "stops under white"
+    if LIGHT in marks:
+        note = f"stops under white, wants {least_depth(inspection):g}"
+    elif HOT in marks:
+        n = sum(h.warns for h in inspection.edge.hot_spots)
+        note = f"stops under white; {n} hot spot{'s' if n > 1 else ''}"
+    return figures.depth(x.depth_ev), note
+
+
+def least_depth(inspection: Inspection) -> float:
+    """Depth in stops that the look asks for."""
+    limits = inspection.limits
+    filled = inspection.verdict.look == "filled"
+    return limits.filled_depth_ev if filled else limits.silhouette_depth_ev
+
+
+def draw(canvas: Canvas, inspection: Inspection, layout: Layout) -> None:
+    """Write verdict, figures, window, advice and name into their places."""
+    x0, y, x1, y1 = layout.column
+    marks = wrong(inspection)
+    _verdict(canvas, inspection, (x0, y, x1, y + 96), marks)
+    y += 148
+    for row in rows(inspection):
+        _row(canvas, row, (x0, y, x1, y + 150))
+        y += 158
+    window_scale(canvas, inspection.exposure.window, (x0, y, x1, min(y1, y + 160)), marks)
+    _advice(canvas, inspection, layout.advice)
+    _name(canvas, inspection, layout.name)
+
+
+def _verdict(canvas: Canvas, inspection: Inspection, box: Rect, marks: tuple[Mark, ...]) -> None:
+    x0, y0, x1, y1 = box
+    passed = inspection.verdict.word == "pass"
+    middle, radius = (x0 + 46.0, (y0 + y1) / 2), 42.0
+    if passed:
+        _ring(canvas, middle, radius - 6, BRIGHT, 12)
+    else:
+        _wedge(canvas, middle, radius + 4, marks[0].rgb if marks else BRIGHT)
+    word = inspection.verdict.word.capitalize()
+    write(canvas, word, x0 + 122, y1 - 4, Type(VERDICT, 700, BRIGHT))
+    if inspection.verdict.is_plate:
+        end = x0 + 122 + width(word, VERDICT, 700) + 22
+        if end + width("plate", 34, 500) <= x1:
+            write(canvas, "plate", end, y1 - 4, Type(34, 500, QUIET))
+
+
+def _ring(
+    canvas: Canvas, middle: tuple[float, float], radius: float, colour: RGB, thickness: int
+) -> None:
+    angle = np.linspace(0, 2 * np.pi, 121)
+    ring = np.asarray(middle) + radius * np.column_stack((np.cos(angle), np.sin(angle)))
+    lines.solid(canvas, [ring], colour, thickness)
+
+
+def _wedge(canvas: Canvas, middle: tuple[float, float], reach: float, colour: RGB) -> None:
+    """A solid square on its corner: no one takes it for the pass's open ring."""
+    turn = np.array([[0, -1], [1, 0], [0, 1], [-1, 0]], float)
+    corners = np.asarray(middle) + reach * turn
+    cv2.fillPoly(
+        canvas, [lines.fixed(corners)], colour[::-1], lineType=cv2.LINE_AA, shift=lines.SHIFT
+    )
+
+
+def _row(canvas: Canvas, row: Row, box: Rect) -> None:
+    x0, y0, x1, _ = box
+    cv2.line(canvas, (x0, y0), (x1 - 1, y0), RULE[::-1], 1)
+    end = write(canvas, row.label, x0, y0 + 38, Type(LABEL, 500, QUIET))
+    for mark in row.marks:
+        end = swatch(canvas, mark, end + 18, y0 + 30)
+    kind = Type(FIGURE, 600, BRIGHT if row.marks else PLAIN)
+    end = write(canvas, row.value, x0, y0 + 98, kind)
+    paragraph(
+        canvas,
+        row.note,
+        (x0, y0 + 108, x1, y0 + 148),
+        Type(NOTE, 400, PLAIN if row.marks else QUIET),
+        sizes=(NOTE, 26, 24, 22, 20),
+    )
+
+
+def swatch(canvas: Canvas, mark: Mark, x: float, y: float) -> int:
+    """A short piece of a mark's own line, as drawn in the picture; return where it ends."""
+    ends = np.array([[x, y], [x + 56, y]])
+    if mark.line == "ring":
+        _ring(canvas, (x + 12, y), 10, mark.rgb, 4)
+        return round(x + 26)
+    if mark.line == "contour":
+        cv2.rectangle(
+            canvas, (round(x), round(y) - 9), (round(x) + 56, round(y) + 9), mark.rgb[::-1], -1
+        )
+    elif mark.line == "dotted":
+        lines.dots(canvas, lines.along(ends, ends, 12), mark.rgb, 3.6)
+    elif mark.line == "dashed":
+        lines.solid(canvas, lines.dashes(ends, 14, 8), mark.rgb, 3)
+    else:
+        lines.solid(canvas, [ends - (0, 5)], mark.rgb, 6)
+        ticks = [np.array([[x + d, y - 5], [x + d, y + 9]]) for d in (6, 20, 34, 48)]
+        lines.solid(canvas, ticks, mark.rgb, 3)
+    return round(x + 58)
+
+
+def _advice(canvas: Canvas, inspection: Inspection, box: Rect) -> None:
+    verdict = inspection.verdict
+    text = verdict.advice or next((r.text for r in verdict.reasons if r.text), "")
+    paragraph(canvas, text, box, Type(38, 400, BRIGHT), sizes=(38, 34, 30, 26, 22, 18, 15))
+
+
+def _name(canvas: Canvas, inspection: Inspection, box: Rect) -> None:
+    x0, _, x1, y1 = box
+    shot = inspection.frame.shot
+    parts = [
+        f"f/{shot.aperture_f:g}" if shot.aperture_f else "",
+        figures.shutter(shot.shutter_s) if shot.shutter_s else "",
+        f"ISO {shot.iso:g}" if shot.iso else "",
+    ]
+    exposure = " · ".join(p for p in parts if p)
+    room = x1 - x0 - (width(exposure, LABEL, 400) + 28 if exposure else 0)
+    name = shorten(PurePath(inspection.frame.path).name, room, LABEL, 400)
+    end = write(canvas, name, x0, y1 - 8, Type(LABEL, 500, QUIET))
+    if exposure:
+        write(canvas, exposure, end + 24, y1 - 8, Type(LABEL, 400, QUIET))
