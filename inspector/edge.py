@@ -4,11 +4,33 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-Box = tuple[int, int, int, int]
-"""x0, y0, x1, y1 in the picture as viewed, half open."""
+from inspector.levels import WHITE, Levels
+from inspector.outline import read, right_hand
+from inspector.place import Box, clock, points_box, view_box
+from inspector.profile import TEN_TO_NINETY, ramps, read_sites
+from inspector.zones import Zones
+
+Points = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+SMOOTHED = 9
+"""Outline points over which profiles are averaged."""
+OUTWARD_PX = 10.0
+"""How far outside the outline a profile starts."""
+REACH = 0.036
+"""How far inwards a profile is followed, part of the long side."""
+TWO_STOPS = 0.25
+"""Level two stops under white: the lower end of the fall that tells spill from a clean edge."""
+SURE_FALL, POSSIBLE_FALL = 8.0, 5.5
+"""Fall from white to two stops under it, pixels, above which a run is spill, or part of one."""
+CLEAN_FALL_SIGMAS = 1.2
+"""The part of that fall that the lens blur alone makes, in sigmas."""
+LEAST_RUN_PX = 12.0
+"""Shorter runs are not judged."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,9 +47,9 @@ class SpillRun:
     length_px: float
     depth_px: float
     sure: bool
-    points: NDArray[np.float64]
-    depths: NDArray[np.float64]
-    inward: NDArray[np.float64]
+    points: Points
+    depths: Points
+    inward: Points
 
 
 @dataclass(frozen=True)
@@ -72,4 +94,213 @@ class Edge:
     spill: tuple[SpillRun, ...]
     hot_spots: tuple[HotSpot, ...]
     headroom_ev: NDArray[np.float64]
-    core: NDArray[np.bool_]
+    core: Mask
+
+
+@dataclass(frozen=True, eq=False)
+class Profiles:
+    """Smoothed profiles at N outline points, K offsets inwards (pixels), NaN past the middle.
+
+    ``level`` (N, K) capped at white; ``fall`` (N,) pixels from white to two stops under it;
+    ``white_at`` (N,) offset at which white ends, NaN where it never was.
+    """
+
+    offsets: Points
+    level: Points
+    white_at: Points
+    fall: Points
+
+
+def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
+    """Measure ramp, spill and hot spots along the border of subject and backdrop.
+
+    Parameters
+    ----------
+    hot_spot_area : float
+        Area, part of the picture, from which a hot spot warns.
+    """
+    lines = zones.outlines
+    spots = _hot_spots(levels, zones, hot_spot_area)
+    if not lines:
+        none = np.zeros(0)
+        return Edge(0.0, None, None, None, (), spots, none, _core(levels, zones, 4.0))
+    points = np.concatenate(lines)
+    inward = np.concatenate([right_hand(line) for line in lines])
+    step = np.concatenate([_steps(line) for line in lines])
+    core_level = _core_level(levels, zones)
+    found = ramps(levels, lines, core=core_level)
+    found = found[np.isfinite(found)]
+    ramp = float(np.median(found)) if found.size else None
+    blur = max(0.5, float(np.percentile(found, 10)) / TEN_TO_NINETY) if found.size else None
+    profiles = _profiles(levels, zones, lines, points, inward)
+    tolerance = tolerance_px(levels.frame.size)
+    runs = _spill_runs(levels, zones, lines, points, inward, step, profiles, blur or 1.0)
+    length = float(step.sum())
+    sure = sum(r.length_px for r in runs if r.sure)
+    return Edge(
+        length_px=length,
+        ramp_px=ramp,
+        blur_px=blur,
+        spill_fraction=min(1.0, sure / length) if length else None,
+        spill=runs,
+        hot_spots=spots,
+        headroom_ev=_headroom(profiles, tolerance),
+        core=_core(levels, zones, ramp or 4.0),
+    )
+
+
+def tolerance_px(size: tuple[int, int]) -> float:
+    """How far white may cross the outline: the larger of 3 px and 0.1 % of the long side."""
+    return max(3.0, 0.001 * max(size))
+
+
+def _steps(line: Points) -> Points:
+    """(N,) length of line that each of its points stands for."""
+    gaps = np.hypot(*np.diff(line, axis=0).T)
+    padded = np.concatenate([gaps[:1] * 0, gaps, gaps[:1] * 0])
+    return (padded[:-1] + padded[1:]) / 2
+
+
+def _core_level(levels: Levels, zones: Zones) -> float:
+    deep = _core(levels, zones, 8.0)
+    return float(np.exp2(np.median(levels.ev[deep]))) if deep.any() else 0.0
+
+
+def _core(levels: Levels, zones: Zones, ramp: float) -> Mask:
+    """The subject less a band along the edge as deep as the ramp (at least the fringe)."""
+    away = cv2.distanceTransform((~zones.backdrop).astype(np.uint8), cv2.DIST_L2, 5)
+    return zones.subject & ~zones.fringe & (away * levels.scale > ramp)
+
+
+def _profiles(
+    levels: Levels, zones: Zones, lines: tuple[Points, ...], points: Points, inward: Points
+) -> Profiles:
+    reach = max(30.0, REACH * max(levels.frame.size))
+    offsets = np.concatenate(
+        [np.arange(-OUTWARD_PX, 20.0), np.arange(20.0, 40.0, 2.0), np.arange(40.0, reach, 4.0)]
+    )
+    sites = read_sites(levels, points, inward, offsets)
+    level = np.minimum(sites.rendered, 1.0)
+    level[_past_the_middle(levels, zones, points, inward, offsets)] = np.nan
+    smooth = _average_along(level, lines)
+    white_at = _last_white(smooth, offsets)
+    dark_at = _first_below(smooth, offsets, TWO_STOPS)
+    return Profiles(offsets, smooth, white_at, dark_at - white_at)
+
+
+def _past_the_middle(
+    levels: Levels, zones: Zones, points: Points, inward: Points, offsets: Points
+) -> Mask:
+    """True where a profile has passed the subject's middle and goes out on the other side."""
+    depth = cv2.distanceTransform((~zones.backdrop).astype(np.uint8), cv2.DIST_L2, 5)
+    at = points[:, None] + offsets[:, None] * inward[:, None]
+    along = read(depth, levels.from_view(at)) * levels.scale
+    highest = np.maximum.accumulate(along, axis=1)
+    return (along < highest - 2.0 * levels.scale) & (offsets > 0)
+
+
+def _average_along(level: NDArray[np.float32], lines: tuple[Points, ...]) -> Points:
+    """Mean over a few neighbouring points of the same line, leaving out NaN."""
+    result = np.empty(level.shape)
+    start = 0
+    for line in lines:
+        part = level[start : start + len(line)]
+        known = np.isfinite(part)
+        size = (1, min(SMOOTHED, len(line)))
+        mean = cv2.blur(np.where(known, part, 0.0), size, borderType=cv2.BORDER_REPLICATE)
+        share = cv2.blur(known.astype(np.float64), size, borderType=cv2.BORDER_REPLICATE)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            result[start : start + len(line)] = np.where(share > 0.3, mean / share, np.nan)
+        start += len(line)
+    return result
+
+
+def _last_white(level: Points, offsets: Points) -> Points:
+    """(N,) offset at which the white that begins outside ends."""
+    return np.where(level[:, 3] >= WHITE, _first_below(level, offsets, WHITE), np.nan)
+
+
+def _first_below(level: Points, offsets: Points, limit: float) -> Points:
+    below = level < limit
+    below[:, 0] = False
+    first = below.argmax(axis=1)
+    row = np.arange(len(level))
+    high, low = level[row, first - 1], level[row, first]
+    part = np.clip((high - limit) / np.maximum(high - low, 1e-9), 0, 1)
+    at = offsets[first - 1] + part * (offsets[first] - offsets[first - 1])
+    return np.where(below.any(axis=1), at, np.nan)
+
+
+def _headroom(profiles: Profiles, tolerance: float) -> Points:
+    """Stops from the level just past the tolerance up to white, at each point."""
+    level = np.array([np.interp(tolerance, profiles.offsets, row) for row in profiles.level])
+    level = level[np.isfinite(level)]
+    return -np.log2(np.maximum(level, 2.0**-12) / WHITE)
+
+
+def _spill_runs(
+    levels: Levels,
+    zones: Zones,
+    lines: tuple[Points, ...],
+    points: Points,
+    inward: Points,
+    step: Points,
+    profiles: Profiles,
+    blur: float,
+) -> tuple[SpillRun, ...]:
+    """Stretches whose fall from white is too slow for the lens: sure and possible runs."""
+    fall = profiles.fall - CLEAN_FALL_SIGMAS * blur
+    slow = np.nan_to_num(fall, nan=0.0) > POSSIBLE_FALL - 1.2
+    very = np.nan_to_num(fall, nan=0.0) > SURE_FALL - 1.2
+    centre = _centre(levels, zones)
+    runs = []
+    start = 0
+    for line in lines:
+        inside = slice(start, start + len(line))
+        for a, b in _true_runs(slow[inside]):
+            at = slice(start + a, start + b)
+            length = float(step[at].sum())
+            if length < LEAST_RUN_PX:
+                continue
+            sure = float(step[at][very[at]].sum()) >= LEAST_RUN_PX
+            depths = np.nan_to_num(profiles.fall[at], nan=0.0)
+            runs.append(
+                SpillRun(
+                    where=clock(points[at].mean(axis=0), centre),
+                    box=points_box(points[at], levels.frame.size),
+                    length_px=length,
+                    depth_px=float(np.percentile(depths, 90)),
+                    sure=sure,
+                    points=points[at],
+                    depths=depths,
+                    inward=inward[at],
+                )
+            )
+        start += len(line)
+    return tuple(sorted(runs, key=lambda r: (-r.sure, -r.length_px)))
+
+
+def _true_runs(mask: Mask) -> list[tuple[int, int]]:
+    change = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(int)))
+    return list(zip(change[::2].tolist(), change[1::2].tolist(), strict=True))
+
+
+def _centre(levels: Levels, zones: Zones) -> Points:
+    y, x = np.nonzero(zones.subject)
+    return levels.to_view(np.array([x.mean() + 0.5, y.mean() + 0.5]))
+
+
+def _hot_spots(levels: Levels, zones: Zones, limit: float) -> tuple[HotSpot, ...]:
+    """Paper-white parts of the islands inside the subject, largest first."""
+    picture = levels.frame.size[0] * levels.frame.size[1]
+    spots = []
+    for island in zones.islands:
+        x0, y0, x1, y1 = island.box
+        white = levels.white[y0:y1, x0:x1] * island.mask
+        area = round(float(white.sum()) * levels.scale**2)
+        if area < 4:
+            continue
+        y, x = np.nonzero(white > 0)
+        box = (x0 + int(x.min()), y0 + int(y.min()), x0 + int(x.max()) + 1, y0 + int(y.max()) + 1)
+        spots.append(HotSpot(view_box(levels, box), area, area >= limit * picture, True))
+    return tuple(sorted(spots, key=lambda s: -s.area_px))

@@ -4,7 +4,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from inspector.edge import Box
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from inspector.edge import Edge
+from inspector.levels import WHITE, Levels, stops
+from inspector.place import Box, place_in, view_box
+from inspector.zones import Zones
+
+Mask = NDArray[np.bool_]
+Floats = NDArray[np.float32]
+
+AT_CEILING = 0.03
+"""A reading so near the ceiling, in stops, may be any higher."""
+LEAST_SHORT = 0.0005
+"""Smallest part of the backdrop that is named as a short region."""
 
 
 @dataclass(frozen=True)
@@ -35,6 +50,8 @@ class Exposure:
     """The figures of one frame; None where the frame cannot tell.
 
     Fractions 0 to 1, stops relative to white. ``veil_is`` is ``exact`` or ``at_most``.
+    ``side_ev`` is by how many stops the subject's left side is brighter than its right;
+    ``brightest_ev`` the brightest hundredth of the picture.
     """
 
     backdrop_area: float
@@ -46,6 +63,127 @@ class Exposure:
     short_regions: tuple[ShortRegion, ...] = ()
     subject_area: float = 0.0
     depth_ev: float | None = None
+    side_ev: float | None = None
     veil_fraction: float | None = None
     veil_is: str | None = None
     window: Window = Window()
+    brightest_ev: float | None = None
+
+
+def measure_exposure(
+    levels: Levels, zones: Zones, edge: Edge, *, white_limit: float, spill_limit: float
+) -> Exposure:
+    """Measure backdrop, subject and exposure window of one frame.
+
+    Parameters
+    ----------
+    white_limit : float
+        Least fraction of the backdrop that must be paper white; sets the window's low end.
+    spill_limit : float
+        Greatest fraction of the edge that may spill; sets the window's high end.
+    """
+    area = float(zones.backdrop.mean())
+    if not zones.found:
+        return Exposure(backdrop_area=0.0, brightest_ev=float(np.percentile(levels.ev, 99)))
+    inner = zones.backdrop & ~zones.fringe
+    if not inner.any():
+        inner = zones.backdrop
+    ev = backdrop_stops(levels, inner)
+    p1, p50, p99 = (min(float(p), levels.ceiling_ev) for p in np.percentile(ev, (1, 50, 99)))
+    white = float(levels.white[inner].mean())
+    depth = _depth(levels, edge.core)
+    veil, veil_is = _veil(depth, p50, levels.ceiling_ev)
+    low, low_is = _low_end(ev, white, white_limit, levels)
+    high, high_is = _high_end(edge, spill_limit, levels.ceiling_ev)
+    return Exposure(
+        backdrop_area=area,
+        white_fraction=white,
+        blown_fraction=float(levels.blown[inner].mean()),
+        ev_p1=p1,
+        ev_p50=p50,
+        ev_p99=p99,
+        short_regions=short_regions(levels, inner),
+        subject_area=float(zones.subject.mean()),
+        depth_ev=depth,
+        side_ev=_side(levels, edge.core),
+        veil_fraction=veil,
+        veil_is=veil_is,
+        window=Window(low, low_is, high, high_is),
+    )
+
+
+def backdrop_stops(levels: Levels, backdrop: Mask) -> Floats:
+    """(N,) stops of the backdrop's working pixels, its own tint taken off above white."""
+    rendered = levels.rendered[backdrop]
+    tint = backdrop_tint(levels, backdrop)
+    return stops(rendered, levels.frame.gains, levels.frame.channels, tint=tint)
+
+
+def backdrop_tint(levels: Levels, backdrop: Mask) -> NDArray[np.float64]:
+    """(C,) rendered level of each channel relative to green, where on the backdrop none clips."""
+    channels, gains = levels.frame.channels, levels.frame.gains
+    rendered = levels.rendered[backdrop]
+    unclipped = rendered[(rendered < 0.96 * gains).all(axis=-1) & (rendered > 0.05).all(axis=-1)]
+    if len(unclipped) < 50:
+        return np.ones(len(channels))
+    green = unclipped[:, [name[0] in "GL" for name in channels]].mean(axis=1)
+    return np.asarray(np.median(unclipped / green[:, None], axis=0), np.float64)
+
+
+def short_regions(levels: Levels, backdrop: Mask) -> tuple[ShortRegion, ...]:
+    """Connected parts of the backdrop that are not paper white, largest first."""
+    short = (backdrop & (levels.white < 0.5)).astype(np.uint8)
+    short = cv2.morphologyEx(short, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    count, label, stats, _ = cv2.connectedComponentsWithStats(short, connectivity=8)
+    least = max(9.0, LEAST_SHORT * backdrop.sum())
+    regions = []
+    for i in range(1, count):
+        x, y, w, h, area = (int(v) for v in stats[i])
+        if area < least:
+            continue
+        part = label[y : y + h, x : x + w] == i
+        ev = float(np.median(levels.ev[y : y + h, x : x + w][part]))
+        box = view_box(levels, (x, y, x + w, y + h))
+        regions.append(
+            ShortRegion(place_in(box, levels.frame.size), box, area * levels.scale**2, ev)
+        )
+    return tuple(sorted(regions, key=lambda r: -r.area_px))
+
+
+def _depth(levels: Levels, core: Mask) -> float | None:
+    return -float(np.median(levels.ev[core])) if core.any() else None
+
+
+def _side(levels: Levels, core: Mask) -> float | None:
+    """Stops by which the left half of the core is brighter than the right half."""
+    if core.sum() < 100:
+        return None
+    x = np.nonzero(core)[1]
+    ev = levels.ev[core]
+    left, right = np.percentile(x, (33, 67))
+    return float(np.median(ev[x <= left]) - np.median(ev[x >= right]))
+
+
+def _veil(depth: float | None, p50: float, ceiling: float) -> tuple[float | None, str | None]:
+    """Core over backdrop level (ISO 9358's ratio); the most it can be when that is clipped."""
+    if depth is None:
+        return None, None
+    return float(2.0 ** (-depth - p50)), "at_most" if p50 > ceiling - AT_CEILING else "exact"
+
+
+def _low_end(ev: Floats, white: float, limit: float, levels: Levels) -> tuple[float, str]:
+    """Change at which just enough of the backdrop is still paper white."""
+    weakest = float(np.quantile(ev, 1 - limit))
+    change = float(np.log2(WHITE)) - weakest
+    passes = white >= limit
+    change = min(change, 0.0) if passes else max(change, 0.01)
+    return change, "at_most" if weakest > levels.ceiling_ev - AT_CEILING else "exact"
+
+
+def _high_end(edge: Edge, limit: float, ceiling: float) -> tuple[float | None, str | None]:
+    """Change at which white has crossed the edge over just the allowed part of its length."""
+    if edge.headroom_ev.size == 0:
+        return None, None
+    order = np.sort(edge.headroom_ev)
+    change = float(order[min(int(limit * order.size), order.size - 1)])
+    return change, "at_most" if change < -ceiling + AT_CEILING else "exact"

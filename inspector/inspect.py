@@ -5,14 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from inspector.edge import Edge
-from inspector.exposure import Exposure
+from inspector.edge import Edge, measure_edge
+from inspector.exposure import Exposure, measure_exposure
 from inspector.frame import Frame
-from inspector.levels import Levels
-from inspector.verdict import Limits, Reason, Verdict
-from inspector.zones import Zones
+from inspector.levels import Levels, measure_levels
+from inspector.verdict import Limits, Reason, Verdict, judge
+from inspector.zones import Zones, find_zones
 
 SCHEMA = 1
+EMPTY_AREA = 0.001
+"""A frame whose subject covers less of the picture has nobody in it: a plate."""
 Record = dict[str, Any]
 
 
@@ -37,8 +39,33 @@ def inspect(
     look: str = "silhouette",
     limits: Limits | None = None,
 ) -> Inspection:
-    """Measure and judge one frame."""
-    raise NotImplementedError
+    """Measure and judge one frame.
+
+    Parameters
+    ----------
+    plate : Inspection, optional
+        The inspected frame of the same set with nobody in it.
+    under : Frame, optional
+        A frame of the same pose, one to three stops darker.
+    look : str
+        ``silhouette`` or ``filled``: how dark the subject should be.
+    limits : Limits, optional
+        The defaults when left out.
+    """
+    limits = limits or Limits()
+    levels = measure_levels(frame)
+    zones = find_zones(levels)
+    edge = measure_edge(levels, zones, hot_spot_area=limits.hot_spot_area)
+    exposure = measure_exposure(
+        levels,
+        zones,
+        edge,
+        white_limit=limits.white_fraction,
+        spill_limit=limits.spill_fraction,
+    )
+    empty = zones.found and exposure.subject_area < EMPTY_AREA
+    verdict = judge(zones, edge, exposure, limits=limits, look=look, is_plate=empty)
+    return Inspection(frame, levels, zones, edge, exposure, verdict, limits)
 
 
 def record(inspection: Inspection) -> Record:

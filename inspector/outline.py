@@ -1,0 +1,144 @@
+"""The border between subject and backdrop as a line of points, finer than a pixel."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from inspector.levels import Levels
+
+Points = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+Floats = NDArray[np.float32]
+
+SPACING = 1.0
+"""Distance between two points of an outline, working pixels."""
+SEARCH = 3.0
+"""How far the line may move to where the light passes the cut, working pixels."""
+LEAST_POINTS = 8
+"""Shorter outlines (specks) are left out."""
+
+
+def find_outlines(
+    levels: Levels, backdrop: Mask, subject: Mask, margin_ev: Floats
+) -> tuple[Points, ...]:
+    """Trace the border between two zones where the light passes from one to the other.
+
+    Parameters
+    ----------
+    backdrop, subject : ndarray, bool
+        (h, w) zones of the working picture.
+    margin_ev : ndarray, float32
+        (h, w) stops over the level that parts the zones; the line runs along its zero.
+
+    Returns
+    -------
+    tuple of ndarray
+        Each (N, 2) float64 x, y in viewed pixels, the subject on the right hand.
+    """
+    closed = cv2.findContours(subject.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)[0]
+    near_backdrop = _within(backdrop, 2.5)
+    pieces: list[Points] = []
+    for contour in closed:
+        if len(contour) < LEAST_POINTS:
+            continue
+        line = _even(_smooth(contour.reshape(-1, 2).astype(float) + 0.5, closed=True))
+        line = _subject_on_right(line, subject)
+        line = _settle(line, margin_ev)
+        borders = read(near_backdrop.astype(np.float32), line) > 0.5
+        pieces += [levels.to_view(p) for p in _runs(line, borders) if len(p) >= LEAST_POINTS]
+    return tuple(pieces)
+
+
+def right_hand(line: Points, *, over: int = 2) -> Points:
+    """(N, 2) unit normals on the right hand of an open line of evenly spaced points."""
+    ahead = np.concatenate([line[over:], np.repeat(line[-1:], over, axis=0)])
+    behind = np.concatenate([np.repeat(line[:1], over, axis=0), line[:-over]])
+    tangent = ahead - behind
+    length = np.maximum(np.hypot(tangent[:, 0], tangent[:, 1]), 1e-9)[:, None]
+    return np.stack((-tangent[:, 1], tangent[:, 0]), axis=1) / length
+
+
+def read(picture: Floats, points: Points) -> Floats:
+    """Bilinear reading of a (h, w) picture at (..., 2) x, y (pixel i spans [i, i + 1))."""
+    at = np.asarray(points, np.float32) - 0.5
+    flat = at.reshape(-1, 1, 2)
+    # OpenCV's remap takes at most 32767 rows: fold the points into a wide picture.
+    count = flat.shape[0]
+    width = 1024
+    rows = -(-count // width)
+    padded = np.zeros((rows * width, 2), np.float32)
+    padded[:count] = flat[:, 0]
+    grid = padded.reshape(rows, width, 2)
+    values = cv2.remap(picture, grid, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(values.reshape(-1)[:count].reshape(points.shape[:-1]), np.float32)
+
+
+def _within(mask: Mask, distance: float) -> Mask:
+    away = cv2.distanceTransform((~mask).astype(np.uint8), cv2.DIST_L2, 5)
+    return np.asarray(away <= distance, bool)
+
+
+def _smooth(line: Points, *, closed: bool, sigma: float = 1.5) -> Points:
+    half = round(3 * sigma)
+    kernel = np.exp(-0.5 * (np.arange(-half, half + 1) / sigma) ** 2)
+    kernel /= kernel.sum()
+    if len(line) <= 2 * half:
+        return line
+    padded = np.pad(line, ((half, half), (0, 0)), mode="wrap" if closed else "edge")
+    return np.stack([np.convolve(padded[:, k], kernel, mode="valid") for k in (0, 1)], axis=1)
+
+
+def _even(line: Points) -> Points:
+    """Resample a closed line at equal steps; its first point is repeated at the end."""
+    ring = np.concatenate([line, line[:1]])
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(ring, axis=0).T))])
+    count = max(LEAST_POINTS, round(along[-1] / SPACING))
+    at = np.linspace(0, along[-1], count + 1)
+    return np.stack([np.interp(at, along, ring[:, k]) for k in (0, 1)], axis=1)
+
+
+def _subject_on_right(line: Points, subject: Mask) -> Points:
+    side = right_hand(line)
+    inside = subject.astype(np.float32)
+    right, left = read(inside, line + 1.5 * side).sum(), read(inside, line - 1.5 * side).sum()
+    return line if right >= left else line[::-1].copy()
+
+
+def _settle(line: Points, margin_ev: Floats) -> Points:
+    """Move each point along its normal to the nearest place where the margin is zero."""
+    normal = right_hand(line)
+    offsets = np.arange(-SEARCH, SEARCH + 0.01, 0.25)
+    value = read(margin_ev, line[:, None] + offsets[:, None] * normal[:, None])
+    falls = (value[:, :-1] >= 0) & (value[:, 1:] < 0)
+    middle = (offsets[:-1] + offsets[1:]) / 2
+    cost = np.where(falls, np.abs(middle), np.inf)
+    best = cost.argmin(axis=1)
+    row = np.arange(len(line))
+    upper, lower = value[row, best], value[row, best + 1]
+    part = upper / np.maximum(upper - lower, 1e-6)
+    moved = np.where(falls[row, best], offsets[best] + 0.25 * part, np.nan)
+    moved = _fill(moved)
+    return line + moved[:, None] * normal
+
+
+def _fill(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Replace NaN by interpolation along the line; zero where nothing is known."""
+    known = np.isfinite(values)
+    if not known.any():
+        return np.zeros_like(values)
+    index = np.arange(len(values))
+    return np.interp(index, index[known], values[known])
+
+
+def _runs(line: Points, keep: Mask) -> list[Points]:
+    """The stretches of a closed line (first point repeated at the end) that are kept."""
+    if keep.all():
+        return [line]
+    if not keep.any():
+        return []
+    start = int(np.flatnonzero(~keep)[0])
+    line, keep = np.roll(line[:-1], -start, axis=0), np.roll(keep[:-1], -start)
+    change = np.flatnonzero(np.diff(np.concatenate([[False], keep, [False]]).astype(int)))
+    return [line[a:b] for a, b in zip(change[::2], change[1::2], strict=True)]
