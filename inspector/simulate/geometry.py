@@ -21,7 +21,7 @@ _SUBPIXEL_BITS = 4
 _BAND_ROWS = 512
 
 
-def closed_spline(points: Sequence[tuple[float, float]], *, steps: int = 12) -> Polygon:
+def closed_spline(points: Sequence[Sequence[float]], *, steps: int = 12) -> Polygon:
     """Closed Catmull-Rom curve through (N, 2) points, as a polygon of N * steps corners."""
     p = np.asarray(points, float)
     return _catmull_rom(np.roll(p, 1, 0), p, np.roll(p, -1, 0), np.roll(p, -2, 0), steps)
@@ -50,7 +50,7 @@ def _catmull_rom(
     return curve.reshape(-1, b.shape[2])
 
 
-def limb(points: Sequence[tuple[float, float, float]], *, steps: int = 10) -> Shape:
+def limb(points: Sequence[Sequence[float]], *, steps: int = 10) -> Shape:
     """A tapering stroke: (x, y, radius) along its middle, round at both ends."""
     spine = open_spline(points, steps=steps)
     spine[:, 2] = np.maximum(spine[:, 2], 1e-5)
