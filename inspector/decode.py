@@ -19,6 +19,9 @@ from inspector.rawtags import DngTags, read_camera_tags, read_dng_tags
 MAX_PIXELS = 400_000_000
 """Above this a header is taken for damaged: no single-shot camera comes near it."""
 
+LEVELS = float(np.iinfo(np.uint16).max)
+"""The greatest level that LibRaw's 16-bit mosaic holds."""
+
 RAW_SUFFIXES = (
     *(".3fr", ".arw", ".bay", ".cap", ".cr2", ".cr3", ".crw", ".dcr", ".dng", ".erf", ".fff"),
     *(".gpr", ".iiq", ".k25", ".kdc", ".mdc", ".mef", ".mos", ".mrw", ".nef", ".nrw", ".orf"),
@@ -32,7 +35,9 @@ COMPANION_SUFFIXES = (
 # LibRaw's flip (bit 0 mirrors left-right, bit 1 up-down, bit 2 transposes) to the Exif orientation.
 ORIENTATION = {0: 1, 1: 2, 2: 4, 3: 3, 4: 5, 5: 8, 6: 6, 7: 7}
 
+# Remedies.
 AGAIN = "copy the file again or take the frame again"
+OTHER = "such frames cannot be judged, use another camera"
 
 Levels = NDArray[np.float64]
 
@@ -143,9 +148,13 @@ def _frame(raw: rawpy.RawPy, path: Path) -> Frame:
     dng = _matching(read_dng_tags(path), raw)
     if dng is not None and dng.data_end > path.stat().st_size:
         raise DecodeError(f"{path}: cut short before the end of the picture; {AGAIN}")
+    if dng is not None and dng.planes != (0, 1, 2):  # LibRaw goes by the place, not the colour
+        raise DecodeError(f"{path}: a sensor with other colours than red, green, blue; {OTHER}")
     black = _level_dng_black(mosaic, pattern, channels, dng, raw) if dng else None
     if black is None:
         black = np.array(raw.black_level_per_channel, np.float64)[index]
+    if black.max() >= LEVELS:
+        raise DecodeError(f"{path}: the header claims a black level of {black.max():.0f}; {AGAIN}")
     return Frame(
         path=str(path),
         mosaic=mosaic,
@@ -153,7 +162,7 @@ def _frame(raw: rawpy.RawPy, path: Path) -> Frame:
         channels=channels,
         black=black,
         stated_clip=_stated_clip(raw, index, black, dng),
-        gains=_gains(raw, channels),
+        gains=_gains(raw, channels, dng),
         orientation=ORIENTATION.get(raw.sizes.flip, 1),
         shot=_shot(raw, path, dng),
     )
@@ -170,8 +179,7 @@ def _mosaic(
     names = raw.color_desc.decode("ascii", "replace")
     if names not in ("RGB", "RGBG"):
         raise DecodeError(
-            f"{path}: a sensor with the colours {names}, which cannot be judged; "
-            "use a camera with red, green and blue"
+            f"{path}: a sensor with the colours {names}, not red, green, blue; {OTHER}"
         )
     if view.ndim == 3:
         if raw.num_colors != 3:
@@ -184,8 +192,7 @@ def _mosaic(
     found = _pattern(tile, names)
     if found is None:
         raise DecodeError(
-            f"{path}: a colour filter array that is neither Bayer nor X-Trans, which cannot be "
-            "judged; use another camera"
+            f"{path}: a colour filter array that is neither Bayer nor X-Trans; {OTHER}"
         )
     pattern, channels = found
     index = [int(tile[pattern == c][0]) for c in range(len(channels))]
@@ -278,22 +285,27 @@ def _stated_clip(raw: rawpy.RawPy, index: list[int], black: Levels, dng: DngTags
     for stated in (per_channel, np.full(len(index), float(raw.white_level))):
         if np.all(stated > black):
             return stated
-    return np.full(len(index), float(np.iinfo(np.uint16).max))
+    return np.full(len(index), LEVELS)
 
 
-def _gains(raw: rawpy.RawPy, channels: tuple[str, ...]) -> Levels:
+def _gains(raw: rawpy.RawPy, channels: tuple[str, ...], dng: DngTags | None) -> Levels:
     """As-shot multipliers over the smallest; daylight's, or none, where the file has no as-shot.
 
-    The two greens share one, that of LibRaw's first green.
+    The two greens share one, that of LibRaw's first green. For a DNG they are the inverse of
+    AsShotNeutral: LibRaw's own contain a correction for planes of unequal range, which
+    black and clip level per channel make already.
     """
     if channels == MONO:
         return np.ones(1)
-    rgb = np.ones(3)
-    for source in (raw.daylight_whitebalance, raw.camera_whitebalance):
-        multipliers = np.array(source[:3], np.float64)
-        if np.all(np.isfinite(multipliers)) and np.all(multipliers > 0):
-            rgb = multipliers / multipliers.min()
-    return rgb[[0, 1, 1, 2]] if channels == BAYER else rgb
+    rgb: Levels
+    sources = [np.array(raw.camera_whitebalance[:3]), np.array(raw.daylight_whitebalance[:3])]
+    if dng is not None and dng.neutral is not None and np.all(dng.neutral > 0):
+        sources.insert(0, 1 / dng.neutral)
+    for rgb in (*sources, np.ones(3)):
+        if rgb.shape == (3,) and np.all(np.isfinite(rgb)) and np.all(rgb > 0):
+            break
+    rgb = rgb / rgb.min()
+    return np.asarray(rgb[[0, 1, 1, 2]] if channels == BAYER else rgb)
 
 
 def _shot(raw: rawpy.RawPy, path: Path, dng: DngTags | None) -> Shot:

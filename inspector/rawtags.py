@@ -41,6 +41,10 @@ class DngTags:
         BlackLevelDeltaH, one a column of the active area, and BlackLevelDeltaV, one a row.
     white : (samples,) float64, or None
         WhiteLevel.
+    neutral : (3,) float64, or None
+        AsShotNeutral: a neutral's levels in red, green and blue.
+    planes : tuple of int
+        CFAPlaneColor: 0, 1, 2 are red, green, blue, 3 and above other colours.
     camera : str or None
         UniqueCameraModel.
     data_end : int
@@ -53,6 +57,8 @@ class DngTags:
     columns: NDArray[np.float64] | None
     rows: NDArray[np.float64] | None
     white: NDArray[np.float64] | None
+    neutral: NDArray[np.float64] | None
+    planes: tuple[int, ...]
     camera: str | None
     data_end: int
 
@@ -116,6 +122,8 @@ def _dng_tags(tif: Any) -> DngTags | None:
         columns=_numbers(tags, "BlackLevelDeltaH"),
         rows=_numbers(tags, "BlackLevelDeltaV"),
         white=_numbers(tags, "WhiteLevel"),
+        neutral=_numbers(first.tags, "AsShotNeutral"),
+        planes=tuple(tags["CFAPlaneColor"].value) if "CFAPlaneColor" in tags else (0, 1, 2),
         camera=_text(first.tags, "UniqueCameraModel"),
         data_end=max(map(sum, zip(page.dataoffsets, page.databytecounts, strict=True))),
     )
