@@ -13,11 +13,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from inspector.clip import Clip
 from inspector.edge import Edge, HotSpot, SpillRun
 from inspector.exposure import Exposure, ShortRegion, Window
 from inspector.frame import BAYER, Frame, Shot
 from inspector.inspect import Inspection
-from inspector.levels import WHITE, Clip, Levels
+from inspector.levels import WHITE, Levels
 from inspector.verdict import Limits, Reason, Verdict
 from inspector.zones import BACKDROP, SUBJECT, SURROUND, Zones
 
@@ -85,8 +86,8 @@ def make(
     stops = backdrop_ev(x, y) if callable(backdrop_ev) else np.full((h, w), backdrop_ev)
     body = -depth + side_light * (0.5 - x) * 8 + 0.4 * np.sin(25 * x) * np.sin(19 * y)
     ev = np.where(figure, body, np.where(lit, stops, -6.5 - y))
-    light = cv2.GaussianBlur(2.0**ev, (0, 0), 0.8)
-    light *= 1 + np.random.default_rng(seed).normal(0, 0.01, light.shape)
+    sharp = np.asarray(cv2.GaussianBlur(2.0**ev, (0, 0), 0.8), float)
+    light = sharp * (1 + np.random.default_rng(seed).normal(0, 0.01, sharp.shape))
     rendered = np.minimum(light[..., None], GAINS).astype(np.float32)
     white = (rendered >= WHITE).all(-1).astype(np.float32)
     label = np.where(figure & lit, SUBJECT, np.where(lit, BACKDROP, SURROUND)).astype(np.uint8)
@@ -101,7 +102,7 @@ def make(
         rendered=rendered,
         ev=np.log2(np.clip(light, 1e-4, 2.0**CEILING)).astype(np.float32),
         white=white,
-        blown=(light[..., None] >= GAINS * WHITE).all(-1).astype(np.float32),
+        blown=np.asarray((light[..., None] >= GAINS * WHITE).all(-1), np.float32),
         part=np.zeros((h, w), np.float32),
     )
     zones = Zones(label, border, stops.astype(np.float32), _outlines(label == SUBJECT, scale))
@@ -276,6 +277,9 @@ def possible_spill() -> Inspection:
 
 def hot_islands() -> Inspection:
     base = make()
+    for x, y, w, h in ((692, 385, 18, 10), (801, 500, 14, 25), (976, 416, 2, 2)):
+        cv2.ellipse(base.levels.rendered, (x, y), (w, h), 0, 0, 360, (1.1, 1, 1, 1.1), -1)
+        cv2.ellipse(base.levels.white, (x, y), (w, h), 0, 0, 360, 1, -1)
     spots = (
         HotSpot((2700, 1500, 2840, 1580), 9000, True, True),
         HotSpot((3150, 1900, 3260, 2100), 7000, True, True),
@@ -293,7 +297,7 @@ def filled_flat() -> Inspection:
 
 
 def misfire() -> Inspection:
-    dark = make(backdrop_ev=-7.5, depth=9)
+    dark = make(backdrop_ev=-5.5, depth=7.5)
     return _unfound(dark, "The flash did not fire: check the trigger and take it again.")
 
 
@@ -306,8 +310,11 @@ def _unfound(inspection: Inspection, advice: str) -> Inspection:
     nothing = np.full_like(inspection.zones.label, SURROUND)
     zones = Zones(nothing, nothing.astype(bool), np.full(nothing.shape, np.nan, np.float32), ())
     edge = Edge(0.0, None, None, None, (), (), np.empty(0), nothing.astype(bool))
-    bare = replace(inspection, zones=zones, edge=edge, exposure=Exposure(0.0))
-    return warned(bare, Reason("no-backdrop", "no lit white background found", advice))
+    brightest = float(np.percentile(inspection.levels.ev, 99))
+    bare = replace(
+        inspection, zones=zones, edge=edge, exposure=Exposure(0.0, brightest_ev=brightest)
+    )
+    return warned(bare, Reason("no-background", "No white background found in this frame", advice))
 
 
 def evenly_short() -> Inspection:

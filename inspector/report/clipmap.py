@@ -27,7 +27,7 @@ def picture(inspection: Inspection, size: tuple[int, int]) -> Canvas:
     """The marked proof alone, (h, w, 3) uint8 blue first, for ``size`` (w, h)."""
     levels, zones = inspection.levels, inspection.zones
     wrong = panel.wrong(inspection)
-    ground = proof.grey(levels, size)
+    ground = proof.grey(levels, size, lift_ev=_lift(inspection))
     at = marks.place(inspection, size)
     if SHORT in wrong:
         short = proof.shortfall(levels, zones, size)
@@ -76,3 +76,12 @@ def write(inspection: Inspection, path: Path) -> None:
 def _aspect(inspection: Inspection) -> tuple[int, int]:
     height, width = inspection.levels.ev.shape
     return width, height
+
+
+def _lift(inspection: Inspection) -> float:
+    """Stops by which a frame without a background is brightened, so that one can see which it is.
+
+    It still looks dark: its brightest part ends three stops under white.
+    """
+    brightest = inspection.exposure.brightest_ev
+    return 0.0 if brightest is None else min(max(-3.0 - brightest, 0.0), 6.0)

@@ -45,20 +45,17 @@ def depth(ev: float) -> str:
 
 def window(w: Window) -> str:
     """The exposure window in words."""
-    if w.low_ev is None and w.high_ev is None:
-        return "not measured"
-    if w.low_ev is None:
-        return f"up to {_end(w.high_ev, w.high_is)}"
-    if w.high_ev is None:
-        return f"from {_end(w.low_ev, w.low_is)}"
+    low, high = _end(w.low_ev, w.low_is), _end(w.high_ev, w.high_is)
+    if w.low_ev is None or w.high_ev is None:
+        return f"from {low}" if low else f"up to {high}" if high else "not measured"
     if w.low_ev > w.high_ev:
-        return f"none: needs {signed(w.low_ev)}, bears {signed(w.high_ev)}"
-    return f"{_end(w.low_ev, w.low_is)} to {_end(w.high_ev, w.high_is)}"
+        return f"none: {signed(w.low_ev)} white, {signed(w.high_ev)} clean"
+    return f"{low} to {high}"
 
 
 def _end(ev: float | None, kind: str | None) -> str:
-    sign = {"at_most": "≤ ", "at_least": "≥ "}.get(kind or "", "")
-    return sign + signed(ev or 0.0)
+    beyond = {"at_most": " or less", "at_least": " or more"}.get(kind or "", "")
+    return "" if ev is None else signed(ev) + beyond
 
 
 def shutter(seconds: float) -> str:

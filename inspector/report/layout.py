@@ -47,7 +47,7 @@ def arrange(width: int, height: int) -> Layout:
         right = min(W - MARGIN, left + 760)
         low = H - MARGIN
         name = (left, low - 34, right, low)
-        return Layout(picture, (left, MARGIN, right, 720), (left, 736, right, low - 50), name)
+        return Layout(picture, (left, MARGIN, right, 690), (left, 720, right, low - 50), name)
     left = W - MARGIN - COLUMN
     low = H - MARGIN
     under = MARGIN + room[1] + 30

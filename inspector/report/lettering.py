@@ -50,6 +50,14 @@ def write(canvas: Canvas, text: str, x: float, baseline: float, kind: Type) -> i
     return org[0] + width(text, kind.size, kind.weight)
 
 
+def fit(text: str, room: int, kind: Type, *, least: int = 16) -> Type:
+    """The type in the largest size down to ``least`` in which a line fits into ``room``."""
+    size = kind.size
+    while size > least and width(text, size, kind.weight) > room:
+        size -= 1
+    return Type(size, kind.weight, kind.colour)
+
+
 def wrap(text: str, room: int, size: int, weight: int) -> list[str]:
     """Break text into lines of at most ``room`` pixels, within a word only when it must."""
     lines: list[str] = []

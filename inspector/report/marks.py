@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from inspector.edge import SpillRun
 from inspector.inspect import Inspection
 from inspector.report import figures, lines
-from inspector.report.lettering import Canvas, Type
+from inspector.report.lettering import Canvas, Type, width
 from inspector.report.lines import Points, Tags
 from inspector.report.palette import (
     BANDS,
@@ -22,15 +22,22 @@ from inspector.report.palette import (
     LIGHT,
     MAYBE,
     PLAIN,
+    RGB,
     SPILL,
     Mark,
     band,
 )
-from inspector.report.proof import COARSE, WHITE_EV, Shortfall
+from inspector.report.proof import WHITE_EV, Shortfall
 
 NUMBERED = 9
 """Most runs and islands that get a number."""
-FIGURE = Type(26, 600, INK)
+LABELLED = 3
+"""Most lines of one level that get a figure."""
+LEAST_FLAT = 900
+"""Points of the coarse field from which a part without a contour gets a figure."""
+FIGURE = Type(30, 600, INK)
+GROUND: RGB = (236, 236, 236)
+"""Plate under a figure on the picture."""
 NUMBER = Type(28, 700, BRIGHT)
 
 
@@ -61,27 +68,33 @@ def outline(picture: Canvas, outlines: tuple[Points, ...], at: Place) -> None:
 
 def contours(picture: Canvas, short: Shortfall, tags: Tags) -> None:
     """Contour lines at each third of a stop under white, each with its figure."""
+    rows, columns = short.ev.shape[:2]
+    if min(rows, columns) < 2:
+        return
+    zoom = np.array([picture.shape[1] / columns, picture.shape[0] / rows])
     field = np.ma.masked_array(short.ev, ~short.inside)
     generator = contour_generator(z=field, name="serial")
     labelled = np.zeros(short.ev.shape, bool)
     for k in range(len(BANDS)):
         level = WHITE_EV if k == 0 else -k / 3
         found = [np.asarray(p, float) for p in generator.lines(level)]
-        found = [(lines.smooth(p, 2.0) + 0.5) * COARSE for p in found if len(p) > 4]
+        found = [(lines.smooth(p, 2.0) + 0.5) * zoom for p in found if len(p) > 4]
         lines.solid(picture, found, BANDS[-1], 2 if k % 3 == 0 and k else 1)
         if k == 0 or not found:
             continue
-        longest = max(found, key=lambda p: float(lines.length(p)[-1]))
-        if lines.length(longest)[-1] < 60:
-            continue
-        ways = [longest[int(f * (len(longest) - 1))] for f in (0.5, 0.3, 0.7, 0.15, 0.85)]
-        x, y = tags.add(figures.thirds(level), [(p[0], p[1]) for p in ways], FIGURE, BANDS[k])
-        h, w = labelled.shape
-        labelled[min(int(y / COARSE), h - 1), min(int(x / COARSE), w - 1)] = True
-    _flat_regions(short, labelled, tags)
+        found.sort(key=lambda p: -float(lines.length(p)[-1]))
+        for line in found[:LABELLED]:
+            if lines.length(line)[-1] < 90:
+                break
+            ways = [line[int(f * (len(line) - 1))] for f in (0.5, 0.35, 0.65, 0.2, 0.8)]
+            x, y = tags.add(figures.thirds(level), [(p[0], p[1]) for p in ways], FIGURE, BANDS[k])
+            labelled[int(min(y / zoom[1], rows - 1)), int(min(x / zoom[0], columns - 1))] = True
+    _flat_regions(short, zoom, labelled, tags)
 
 
-def _flat_regions(short: Shortfall, labelled: NDArray[np.bool_], tags: Tags) -> None:
+def _flat_regions(
+    short: Shortfall, zoom: NDArray[np.float64], labelled: NDArray[np.bool_], tags: Tags
+) -> None:
     """A figure in each part that no contour's figure stands in: its median stops."""
     mask = (short.inside & (short.ev < WHITE_EV)).astype(np.uint8)
     count, part, stats, _ = cv2.connectedComponentsWithStats(mask)
@@ -89,12 +102,12 @@ def _flat_regions(short: Shortfall, labelled: NDArray[np.bool_], tags: Tags) -> 
     order = sorted(range(1, count), key=lambda k: -int(stats[k, cv2.CC_STAT_AREA]))
     for k in order[:4]:
         here = part == k
-        if stats[k, cv2.CC_STAT_AREA] < 300 or (here & near).any():
+        if stats[k, cv2.CC_STAT_AREA] < LEAST_FLAT or (here & near).any():
             continue
         room = cv2.distanceTransform(np.pad(here, 1).astype(np.uint8), cv2.DIST_L2, 3)[1:-1, 1:-1]
         y, x = np.unravel_index(int(room.argmax()), room.shape)
         ev = float(np.median(short.ev[here]))
-        anchor = (float(x) + 0.5) * COARSE, (float(y) + 0.5) * COARSE
+        anchor = (float(x) + 0.5) * zoom[0], (float(y) + 0.5) * zoom[1]
         tags.add(figures.stops(ev), [anchor], FIGURE, BANDS[band(ev)])
 
 
@@ -102,18 +115,18 @@ def light_subject(picture: Canvas, inspection: Inspection, limit_ev: float, at: 
     """Dots around what of the subject is less than ``limit_ev`` stops under white."""
     levels, core = inspection.levels, inspection.edge.core
     step = max(1, levels.ev.shape[1] // 400)
-    ev = np.where(core, levels.ev, -20.0)[::step, ::step]
-    ev = cv2.GaussianBlur(ev.astype(np.float32), (0, 0), 1.0)
+    ev = np.where(core, levels.ev, np.float32(-20.0))[::step, ::step]
     if min(ev.shape) < 2:
         return
+    ev = np.asarray(cv2.GaussianBlur(ev, (0, 0), 1.0), np.float32)
     for found in contour_generator(z=ev, name="serial").lines(-limit_ev):
-        path = (np.asarray(found, float) + 0.5) * step * levels.scale + levels.origin
-        drawn = at(path)
+        path = np.asarray(found, float) * step + 0.5
+        drawn = at(levels.to_view(path))
         if lines.length(drawn)[-1] < 40:
             continue
-        dots = lines.along(drawn, drawn, 13)
-        lines.dots(picture, dots, LIGHT.casing, 4.6)
-        lines.dots(picture, dots, LIGHT.rgb, 3.4)
+        dots = lines.along(drawn, drawn, 14)
+        lines.dots(picture, dots, LIGHT.casing, 4.0)
+        lines.dots(picture, dots, LIGHT.rgb, 3.0)
 
 
 def spill(picture: Canvas, inspection: Inspection, at: Place, tags: Tags, *, warns: bool) -> None:
@@ -139,8 +152,12 @@ def _sure_run(
         return
     where = _beside(path, inward)
     x, y = tags.add(str(number), where, NUMBER, mark.rgb)
+    outward = -1 if inward[:, 0].mean() > 0 else 1
     label = f"{run.depth_px:.0f} px"
-    tags.add(label, [(x + 58, y), (x - 58, y), (x, y - 36), (x, y + 36)], FIGURE, (238, 238, 238))
+    aside = 26 + width(label, FIGURE.size, FIGURE.weight) / 2 + 10
+    aside *= outward
+    around = [(x + aside, y), (x, y - 42), (x, y + 42), (x - aside, y)]
+    tags.add(label, around, FIGURE, GROUND)
 
 
 def _possible_run(picture: Canvas, run: SpillRun, at: Place, tags: Tags) -> None:

@@ -56,11 +56,14 @@ class Mark:
 SHORT = Mark("short of white", BANDS[2], INK, "contour")
 SPILL = Mark("spill", (148, 89, 222), BRIGHT, "ticked")
 HOT = Mark("hot spot", (75, 196, 192), INK, "ring")
-LIGHT = Mark("subject too light", (27, 127, 112), BRIGHT, "dotted")
+LIGHT = Mark("too light", (27, 127, 112), BRIGHT, "dotted")
 MARKS = (SHORT, SPILL, HOT, LIGHT)
 
-MAYBE = Mark("possible spill", (112, 112, 112), BRIGHT, "dashed")
+MAYBE = Mark("possible", (112, 112, 112), BRIGHT, "dashed")
 """Not sure, does not warn: no colour."""
+
+WARN: RGB = BANDS[2]
+"""The verdict's shape, and today's exposure outside the window."""
 
 BY_CODE = {
     "background-short": SHORT,

@@ -10,24 +10,26 @@ import numpy as np
 
 from inspector.inspect import Inspection
 from inspector.report import figures, lines
-from inspector.report.layout import Layout, Rect
-from inspector.report.lettering import Canvas, Type, paragraph, shorten, width, write
+from inspector.report.layout import COLUMN, Layout, Rect
+from inspector.report.lettering import Canvas, Type, fit, paragraph, shorten, width, write
 from inspector.report.palette import (
     BRIGHT,
     BY_CODE,
     HOT,
     LIGHT,
+    MAYBE,
     PLAIN,
     QUIET,
     RGB,
     RULE,
     SHORT,
     SPILL,
+    WARN,
     Mark,
 )
 from inspector.report.scale import window_scale
 
-VERDICT = 116
+VERDICT = 112
 FIGURE = 60
 LABEL = 26
 NOTE = 28
@@ -35,12 +37,18 @@ NOTE = 28
 
 @dataclass(frozen=True)
 class Row:
-    """One figure: what it is of, its value, a note, and the marks of what is wrong with it."""
+    """One figure: what it is of, its value, a note, the marks of what is wrong and not sure."""
 
     label: str
     value: str
     note: str
     marks: tuple[Mark, ...] = ()
+    quiet: tuple[Mark, ...] = ()
+
+
+def possible(inspection: Inspection) -> tuple[Mark, ...]:
+    """The mark of what is not sure, if there is any of it along the edge."""
+    return (MAYBE,) if any(not r.sure for r in inspection.edge.spill) else ()
 
 
 def wrong(inspection: Inspection) -> tuple[Mark, ...]:
@@ -54,10 +62,10 @@ def rows(inspection: Inspection) -> tuple[Row, ...]:
     marks = wrong(inspection)
     background = Row("Background", *_background(inspection, marks), _of(marks, SHORT))
     if inspection.verdict.is_plate:
-        return (background,)
+        return (background, Row("Subject", "None", "an empty plate"))
     return (
         background,
-        Row("Edge", *_edge(inspection, marks), _of(marks, SPILL)),
+        Row("Edge", *_edge(inspection, marks), _of(marks, SPILL), possible(inspection)),
         Row("Subject", *_subject(inspection, marks), _of(marks, LIGHT, HOT)),
     )
 
@@ -69,13 +77,13 @@ def _of(marks: tuple[Mark, ...], *these: Mark) -> tuple[Mark, ...]:
 def _background(inspection: Inspection, marks: tuple[Mark, ...]) -> tuple[str, str]:
     x = inspection.exposure
     if not inspection.zones.found or x.white_fraction is None:
-        return "none", "no lit white surface found"
+        return "None", "no lit white surface found"
     value = figures.share(x.white_fraction)
     if SHORT not in marks:
         return value, "paper white"
     if not x.short_regions:
         return value, "paper white"
-    worst = max(x.short_regions, key=lambda r: r.area_px)
+    worst = min(x.short_regions, key=lambda r: r.ev)
     return value, f"white; {figures.stops(-worst.ev)} stop short, {worst.where}"
 
 
@@ -89,8 +97,8 @@ def _edge(inspection: Inspection, marks: tuple[Mark, ...]) -> tuple[str, str]:
         return figures.share(e.spill_fraction, up=True), note or "spilled"
     possible = len(e.spill) - len(sure)
     if possible:
-        return "clean", f"{possible} possible spill{'s' if possible > 1 else ''}"
-    return "clean", "no spill"
+        return "Clean", f"{possible} possible spill{'s' if possible > 1 else ''}"
+    return "Clean", "no spill"
 
 
 def _subject(inspection: Inspection, marks: tuple[Mark, ...]) -> tuple[str, str]:
@@ -116,31 +124,27 @@ def least_depth(inspection: Inspection) -> float:
 def draw(canvas: Canvas, inspection: Inspection, layout: Layout) -> None:
     """Write verdict, figures, window, advice and name into their places."""
     x0, y, x1, y1 = layout.column
-    marks = wrong(inspection)
-    _verdict(canvas, inspection, (x0, y, x1, y + 96), marks)
-    y += 148
+    _verdict(canvas, inspection.verdict.word, (x0, y, x1, y + 92))
+    y += 134
+    inline = x1 - x0 > COLUMN
     for row in rows(inspection):
-        _row(canvas, row, (x0, y, x1, y + 150))
-        y += 158
-    window_scale(canvas, inspection.exposure.window, (x0, y, x1, min(y1, y + 160)), marks)
+        height = 126 if inline else 166
+        _row(canvas, row, (x0, y, x1, y + height), inline=inline)
+        y += height
+    window_scale(canvas, inspection.exposure.window, (x0, y, x1, y1))
     _advice(canvas, inspection, layout.advice)
     _name(canvas, inspection, layout.name)
 
 
-def _verdict(canvas: Canvas, inspection: Inspection, box: Rect, marks: tuple[Mark, ...]) -> None:
+def _verdict(canvas: Canvas, verdict: str, box: Rect) -> None:
     x0, y0, x1, y1 = box
-    passed = inspection.verdict.word == "pass"
-    middle, radius = (x0 + 46.0, (y0 + y1) / 2), 42.0
-    if passed:
+    middle, radius = (x0 + 44.0, (y0 + y1) / 2), 44.0
+    if verdict == "pass":
         _ring(canvas, middle, radius - 6, BRIGHT, 12)
     else:
-        _wedge(canvas, middle, radius + 4, marks[0].rgb if marks else BRIGHT)
-    word = inspection.verdict.word.capitalize()
-    write(canvas, word, x0 + 122, y1 - 4, Type(VERDICT, 700, BRIGHT))
-    if inspection.verdict.is_plate:
-        end = x0 + 122 + width(word, VERDICT, 700) + 22
-        if end + width("plate", 34, 500) <= x1:
-            write(canvas, "plate", end, y1 - 4, Type(34, 500, QUIET))
+        _wedge(canvas, middle, radius, WARN)
+    word, left = verdict.capitalize(), x0 + 118
+    write(canvas, word, left, y1 - 4, fit(word, x1 - left, Type(VERDICT, 600, BRIGHT)))
 
 
 def _ring(
@@ -160,32 +164,34 @@ def _wedge(canvas: Canvas, middle: tuple[float, float], reach: float, colour: RG
     )
 
 
-def _row(canvas: Canvas, row: Row, box: Rect) -> None:
-    x0, y0, x1, _ = box
-    cv2.line(canvas, (x0, y0), (x1 - 1, y0), RULE[::-1], 1)
-    end = write(canvas, row.label, x0, y0 + 38, Type(LABEL, 500, QUIET))
-    for mark in row.marks:
-        end = swatch(canvas, mark, end + 18, y0 + 30)
-    kind = Type(FIGURE, 600, BRIGHT if row.marks else PLAIN)
-    end = write(canvas, row.value, x0, y0 + 98, kind)
-    paragraph(
-        canvas,
-        row.note,
-        (x0, y0 + 108, x1, y0 + 148),
-        Type(NOTE, 400, PLAIN if row.marks else QUIET),
-        sizes=(NOTE, 26, 24, 22, 20),
-    )
+def _row(canvas: Canvas, row: Row, box: Rect, *, inline: bool) -> None:
+    x0, y0, x1, y1 = box
+    lines.solid(canvas, [np.array([[x0, y0 + 0.5], [x1, y0 + 0.5]])], RULE, 1)
+    end = write(canvas, row.label, x0, y0 + 38, Type(LABEL, 500, QUIET)) + 22
+    for mark in row.marks + row.quiet:
+        end = swatch(canvas, mark, end, y0 + 29) + 8
+        end = write(canvas, mark.name, end, y0 + 38, Type(22, 500, QUIET)) + 18
+    kind = fit(row.value, x1 - x0, Type(FIGURE, 600, BRIGHT if row.marks else PLAIN))
+    end = write(canvas, row.value, x0, y0 + 102, kind)
+    note = Type(NOTE, 400, PLAIN if row.marks else QUIET)
+    if inline:
+        room = x1 - end - 28
+        size = fit(row.note, room, note, least=20)
+        line = shorten(row.note, room, size.size, size.weight)
+        write(canvas, line, end + 28, y0 + 102, size)
+        return
+    paragraph(canvas, row.note, (x0, y0 + 112, x1, y1), note, sizes=(NOTE, 26, 24, 22, 20))
 
 
 def swatch(canvas: Canvas, mark: Mark, x: float, y: float) -> int:
     """A short piece of a mark's own line, as drawn in the picture; return where it ends."""
-    ends = np.array([[x, y], [x + 56, y]])
+    ends = np.array([[x, y], [x + 44, y]])
     if mark.line == "ring":
         _ring(canvas, (x + 12, y), 10, mark.rgb, 4)
         return round(x + 26)
     if mark.line == "contour":
         cv2.rectangle(
-            canvas, (round(x), round(y) - 9), (round(x) + 56, round(y) + 9), mark.rgb[::-1], -1
+            canvas, (round(x), round(y) - 9), (round(x) + 44, round(y) + 9), mark.rgb[::-1], -1
         )
     elif mark.line == "dotted":
         lines.dots(canvas, lines.along(ends, ends, 12), mark.rgb, 3.6)
@@ -193,15 +199,18 @@ def swatch(canvas: Canvas, mark: Mark, x: float, y: float) -> int:
         lines.solid(canvas, lines.dashes(ends, 14, 8), mark.rgb, 3)
     else:
         lines.solid(canvas, [ends - (0, 5)], mark.rgb, 6)
-        ticks = [np.array([[x + d, y - 5], [x + d, y + 9]]) for d in (6, 20, 34, 48)]
+        ticks = [np.array([[x + d, y - 5], [x + d, y + 9]]) for d in (5, 16, 27, 38)]
         lines.solid(canvas, ticks, mark.rgb, 3)
-    return round(x + 58)
+    return round(x + 46)
 
 
 def _advice(canvas: Canvas, inspection: Inspection, box: Rect) -> None:
     verdict = inspection.verdict
+    if verdict.word == "pass":
+        write(canvas, "Nothing to change.", box[0], box[1] + 38, Type(38, 400, QUIET))
+        return
     text = verdict.advice or next((r.text for r in verdict.reasons if r.text), "")
-    paragraph(canvas, text, box, Type(38, 400, BRIGHT), sizes=(38, 34, 30, 26, 22, 18, 15))
+    paragraph(canvas, text, box, Type(38, 400, BRIGHT), sizes=(38, 36, 34, 32, 30, 26, 22, 18, 15))
 
 
 def _name(canvas: Canvas, inspection: Inspection, box: Rect) -> None:

@@ -2,44 +2,61 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 
 from inspector.exposure import Window
 from inspector.report import figures, lines
 from inspector.report.layout import Rect
-from inspector.report.lettering import Canvas, Type, width, write
-from inspector.report.palette import BRIGHT, PLAIN, QUIET, RULE, Mark, bgr
+from inspector.report.lettering import Canvas, Type, fit, width, write
+from inspector.report.palette import BRIGHT, PLAIN, QUIET, RGB, RULE, WARN, bgr
 
 SPAN = 2
 """Stops shown on either side of today's exposure, doubled where a figure needs it."""
+OPEN: RGB = (112, 112, 112)
+"""The window itself."""
 
 
-def window_scale(canvas: Canvas, window: Window, box: Rect, marks: tuple[Mark, ...]) -> None:
+@dataclass(frozen=True)
+class Axis:
+    """Stops -span to span drawn from x ``left`` to ``right``."""
+
+    left: float
+    right: float
+    span: float
+
+    def at(self, ev: float) -> float:
+        """The x of an exposure change; what lies beyond stands at the end."""
+        part = (min(max(ev, -self.span), self.span) + self.span) / (2 * self.span)
+        return self.left + (self.right - self.left) * part
+
+
+def window_scale(canvas: Canvas, window: Window, box: Rect) -> None:
     """Draw the window into ``box``; nothing where it was not measured."""
     if window.low_ev is None and window.high_ev is None:
         return
     x0, y0, x1, _ = box
-    cv2.line(canvas, (x0, y0), (x1 - 1, y0), bgr(RULE), 1)
-    end = write(canvas, "Exposure", x0, y0 + 38, Type(26, 500, QUIET))
-    write(canvas, figures.window(window), end + 16, y0 + 38, Type(26, 500, PLAIN))
+    lines.solid(canvas, [np.array([[x0, y0 + 0.5], [x1, y0 + 0.5]])], RULE, 1)
+    left = write(canvas, "Window", x0, y0 + 38, Type(26, 500, QUIET)) + 18
+    words = figures.window(window)
+    write(canvas, words, left, y0 + 38, fit(words, x1 - left, Type(26, 500, PLAIN)))
     ends = [abs(v) for v in (window.low_ev, window.high_ev) if v is not None]
     span = SPAN if max(ends) <= SPAN else 2 * SPAN
     left, right, y = x0 + 22, x1 - 22, y0 + 84
 
-    def at(ev: float) -> float:
-        return left + (right - left) * (min(max(ev, -span), span) + span) / (2 * span)
-
-    _bar(canvas, window, at, y, span)
+    axis = Axis(left, right, span)
+    _bar(canvas, window, axis, y)
     for n in range(-3 * span, 3 * span + 1):
         tall = 14 if n % 3 == 0 else 7
-        x = at(n / 3)
+        x = axis.at(n / 3)
         lines.solid(canvas, [np.array([[x, y + 14], [x, y + 14 + tall]])], QUIET, 2)
         if n % 3 == 0:
             text = figures.signed(n / 3)[:-2] if n else "0"
             kind = Type(22, 500, QUIET)
             write(canvas, text, x - width(text, kind.size, kind.weight) / 2, y + 54, kind)
-    _today(canvas, at(0), y, marks, inside=_inside(window))
+    _today(canvas, axis.at(0), y, inside=_inside(window))
 
 
 def _inside(window: Window) -> bool:
@@ -47,11 +64,15 @@ def _inside(window: Window) -> bool:
     return low is not None and low <= 0 and (high is None or high >= 0)
 
 
-def _bar(canvas: Canvas, window: Window, at, y: float, span: float) -> None:  # type: ignore[no-untyped-def]
+def _bar(canvas: Canvas, window: Window, axis: Axis, y: float) -> None:
+    at, span = axis.at, axis.span
     low = window.low_ev if window.low_ev is not None else -span
     high = window.high_ev if window.high_ev is not None else span
     if low < high:
-        lines.solid(canvas, [np.array([[at(low), y], [at(high), y]])], (120, 120, 120), 16)
+        corners = np.array(
+            [[at(low), y - 9], [at(high), y - 9], [at(high), y + 6], [at(low), y + 6]]
+        )
+        cv2.fillPoly(canvas, [lines.fixed(corners)], bgr(OPEN), cv2.LINE_AA, lines.SHIFT)
     for ev, opens in ((window.low_ev, 1), (window.high_ev, -1)):
         if ev is None or abs(ev) > span:
             continue
@@ -62,7 +83,7 @@ def _bar(canvas: Canvas, window: Window, at, y: float, span: float) -> None:  # 
         lines.solid(canvas, [hook], BRIGHT, 3)
 
 
-def _today(canvas: Canvas, x: float, y: float, marks: tuple[Mark, ...], *, inside: bool) -> None:
-    colour = BRIGHT if inside or not marks else marks[0].rgb
+def _today(canvas: Canvas, x: float, y: float, *, inside: bool) -> None:
+    colour = BRIGHT if inside else WARN
     corners = np.array([[x, y + 6], [x - 11, y - 22], [x + 11, y - 22]])
     cv2.fillPoly(canvas, [lines.fixed(corners)], bgr(colour), cv2.LINE_AA, lines.SHIFT)
