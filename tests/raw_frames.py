@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import tifffile
 from numpy.typing import NDArray
+from skimage import data
 
 from inspector.frame import BAYER, MONO, RGB, Frame, Shot
 from inspector.simulate.camera import PATTERNS
@@ -47,8 +47,13 @@ def frame_of(
     )
 
 
-def without_shot(frame: Frame) -> Frame:
-    return replace(frame, shot=Shot())
+def photograph() -> NDArray[np.uint16]:
+    """(512, 512, 3): `astronaut` of scikit-image's wheel (NASA, public domain) as 14-bit levels.
+
+    Its 8-bit levels stand for linear ones; no frame with a white backdrop.
+    """
+    picture: NDArray[np.uint8] = data.astronaut()  # type: ignore[no-untyped-call]
+    return picture.astype(np.uint16) * 60 + 512
 
 
 def bare_dng(path: Path, pixels: NDArray[np.uint16], tags: dict[int, Any] | None = None) -> None:

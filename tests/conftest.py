@@ -1,0 +1,1 @@
+"""Its place lets tests in every folder import the helpers beside it."""
