@@ -1,0 +1,120 @@
+"""One frame from file to record and clip map; runs in the worker's process."""
+
+from __future__ import annotations
+
+import json
+import os
+import traceback
+from collections.abc import Callable
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from inspector.decode import DecodeError, decode
+from inspector.files import Stamp, stamp_of, write_whole
+from inspector.inspect import Inspection, Record, inspect, record
+from inspector.report.clipmap import draw
+from inspector.worker import Reply, Task, refuse
+from inspector.zones import zone_mask
+
+JPEG_QUALITY = 92
+
+
+class FrameJudge:
+    """Judges frames; keeps the plate in use, so that it is decoded once."""
+
+    def __init__(self) -> None:
+        self._plate: tuple[str, Stamp | None, Inspection] | None = None
+
+    def __call__(self, task: Task) -> Reply:
+        """Decode, measure, judge, write. Every failure becomes a record that says so."""
+        try:
+            return self._judge(task)
+        except DecodeError as error:
+            return unreadable_reply(task.path, error)
+        except MemoryError:
+            why, remedy = "needs more memory than its limit", "take or copy the frame again"
+            return Reply(refuse(task.path, "out-of-memory", why, remedy))
+        except Exception as error:
+            # A fault of ours must not stop the set, nor ever look like a pass.
+            why = f"could not be measured ({_where(error)})"
+            remedy = "keep the file and report it together with this line"
+            return Reply(refuse(task.path, "not-measured", why, remedy))
+
+    def _judge(self, task: Task) -> Reply:
+        plate, trouble = self._plate_for(task)
+        frame = decode(Path(task.path))
+        under = decode(Path(task.under)) if task.under is not None else None
+        inspection = inspect(frame, plate=plate, under=under, look=task.look, limits=task.limits)
+        clip_map, clip_trouble = _write(task.clip_map, lambda: _jpeg(draw(inspection)))
+        _, zone_trouble = _write(task.zone_map, lambda: _zones_png(inspection))
+        if inspection.verdict.is_plate:
+            self._plate = (task.path, stamp_of(task.path), inspection)
+        said = "; ".join(text for text in (trouble, clip_trouble, zone_trouble) if text)
+        return Reply(_checked(record(inspection)), clip_map, said or None)
+
+    def _plate_for(self, task: Task) -> tuple[Inspection | None, str | None]:
+        """The plate, and why it could not be had."""
+        if task.plate is None or _same(task.plate, task.path):
+            return None, None
+        stamp = stamp_of(task.plate)
+        if self._plate is None or self._plate[:2] != (task.plate, stamp):
+            self._plate = None
+            try:
+                frame = decode(Path(task.plate))
+            except DecodeError as error:
+                return None, f"judged without a plate: {error}"
+            self._plate = (task.plate, stamp, inspect(frame, look=task.look, limits=task.limits))
+        return self._plate[2], None
+
+
+def unreadable_reply(path: str, error: DecodeError) -> Reply:
+    """From the decoder's one sentence, `path: what is wrong; what to do`."""
+    text = str(error).removeprefix(f"{path}: ")
+    why, _, remedy = text.rpartition("; ")
+    record = refuse(path, "unreadable", why or text, remedy if why else "take the frame again")
+    return Reply(record, retry=True)
+
+
+def _checked(record: Record) -> Record:
+    """The record, sure to be JSON: a figure that is no number must not pass for one."""
+    json.dumps(record, allow_nan=False)
+    return record
+
+
+def _same(a: str, b: str) -> bool:
+    return os.path.realpath(a) == os.path.realpath(b)
+
+
+def _write(target: str | None, encode: Callable[[], bytes]) -> tuple[str | None, str | None]:
+    """Write a picture whole; (its name, None), or (None, what went wrong) when the disk refuses."""
+    if target is None:
+        return None, None
+    try:
+        write_whole(Path(target), encode())
+    except OSError as error:
+        folder = Path(target).parent
+        return None, f"{folder}: cannot be written ({error.strerror}); its pictures are left out"
+    return target, None
+
+
+def _jpeg(picture: NDArray[np.uint8]) -> bytes:
+    # Full colour resolution keeps thin coloured lines crisp.
+    sampling = (cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444)
+    return _encode(".jpg", picture, (cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY, *sampling))
+
+
+def _zones_png(inspection: Inspection) -> bytes:
+    return _encode(".png", zone_mask(inspection.zones, inspection.levels), ())
+
+
+def _encode(kind: str, picture: NDArray[np.uint8], options: tuple[int, ...]) -> bytes:
+    _, data = cv2.imencode(kind, np.ascontiguousarray(picture), options)
+    return data.tobytes()
+
+
+def _where(error: Exception) -> str:
+    last = traceback.extract_tb(error.__traceback__)[-1]
+    return f"{type(error).__name__}: {error}, {Path(last.filename).name} line {last.lineno}"

@@ -1,0 +1,132 @@
+"""One line a frame for the terminal: verdict as word and shape, the figures, the one advice."""
+
+from __future__ import annotations
+
+import os
+import unicodedata
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any, TextIO
+
+import click
+
+SHAPES = {"pass": "●", "warn": "▲", "unreadable": "×"}
+PLAIN_SHAPES = {"pass": "o", "warn": "^", "unreadable": "x"}
+COLOURS = {"pass": "green", "warn": "yellow", "unreadable": "magenta"}
+NAME_CELLS = 28
+"""Widest that the column of names gets by itself."""
+
+
+def plain(text: str) -> str:
+    """Text that does nothing to a terminal: what does not print stands as an escape."""
+    return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)
+
+
+def wants_colour(stream: TextIO) -> bool:
+    """Colour on a terminal, unless NO_COLOR is set to anything (no-color.org)."""
+    return stream.isatty() and not os.environ.get("NO_COLOR")
+
+
+def has_shapes(stream: TextIO) -> bool:
+    """Whether the stream's encoding has the shapes of the verdicts."""
+    try:
+        "".join(SHAPES.values()).encode(stream.encoding or "ascii")
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def name_width(paths: Iterable[str]) -> int:
+    """Cells for the column of names."""
+    return min(max((cells(plain(Path(p).name)) for p in paths), default=NAME_CELLS), NAME_CELLS)
+
+
+def verdict_line(record: dict[str, Any], *, width: int, colour: bool, shapes: bool = True) -> str:
+    """The line of one frame; `width` cells for its name."""
+    verdict = record["verdict"]
+    mark = f"{(SHAPES if shapes else PLAIN_SHAPES)[verdict]} {verdict}"
+    # A verdict that could not be had takes the place of the figures.
+    figures = [] if verdict == "unreadable" else _figures(record)
+    parts = [
+        _pad(mark, 12),
+        _pad(fit(plain(Path(record["frame"]["path"]).name), width), width),
+        *figures,
+        plain(advice(record)),
+    ]
+    line = "  ".join(parts).rstrip()
+    if not colour:
+        return line
+    return (
+        click.style(line[: len(parts[0])], fg=COLOURS[verdict], bold=True) + line[len(parts[0]) :]
+    )
+
+
+def advice(record: dict[str, Any]) -> str:
+    """The one thing to say of a frame: what is wrong and what to do first."""
+    for reason in record["reasons"]:
+        if reason["advice"]:
+            if record["verdict"] == "unreadable":
+                return f"{reason['text']}; {reason['advice']}"
+            return str(reason["advice"])
+    return str(record["reasons"][0]["text"]) if record["reasons"] else ""
+
+
+def tally(verdicts: Sequence[str]) -> str:
+    """How many frames came to which verdict: "3 frames: 2 pass, 1 warn"."""
+    counts = [f"{verdicts.count(word)} {word}" for word in SHAPES if word in verdicts]
+    head = f"{len(verdicts)} frame{'' if len(verdicts) == 1 else 's'}"
+    return f"{head}: {', '.join(counts)}" if counts else head
+
+
+def cells(text: str) -> int:
+    """Columns that a text takes in a terminal (Unicode Annex 11)."""
+    return sum(map(_cells, text))
+
+
+def fit(text: str, width: int) -> str:
+    """The text, its middle left out if it is wider than `width` cells."""
+    if cells(text) <= width:
+        return text
+    head, tail = _take(text, (width - 1) // 2), _take(text[::-1], width // 2)[::-1]
+    return f"{head}…{tail}"
+
+
+def _figures(record: dict[str, Any]) -> list[str]:
+    white = record["backdrop"]["white_fraction"]
+    spill = record["edge"]["spill_fraction"]
+    depth = record["subject"]["depth_ev"]
+    background = "background not found"
+    if record["backdrop"]["found"]:
+        background = "background ?" if white is None else f"background {_percent(white)} white"
+    edge = (
+        "" if spill is None else "edge clean" if spill == 0 else f"edge {100 * spill:.1f} % spill"
+    )
+    subject = "" if depth is None else f"subject {depth:.1f} stops under"
+    if record.get("plate"):
+        edge, subject = "plate", ""
+    return [_pad(background, 24), _pad(edge, 16), _pad(subject, 23)]
+
+
+def _percent(fraction: float) -> str:
+    """Percent, rounded down: 99.97 is not all."""
+    tenths = int(fraction * 1000 + 1e-9)
+    return f"{tenths // 10}.{tenths % 10} %"
+
+
+def _pad(text: str, width: int) -> str:
+    return text + " " * (width - cells(text))
+
+
+def _cells(character: str) -> int:
+    if unicodedata.combining(character):
+        return 0
+    return 2 if unicodedata.east_asian_width(character) in "WF" else 1
+
+
+def _take(text: str, width: int) -> str:
+    taken = 0
+    for index, character in enumerate(text):
+        taken += _cells(character)
+        if taken > width:
+            return text[:index]
+    return text
