@@ -13,7 +13,7 @@ import click
 SHAPES = {"pass": "●", "warn": "▲", "unreadable": "×"}
 PLAIN_SHAPES = {"pass": "o", "warn": "^", "unreadable": "x"}
 COLOURS = {"pass": "green", "warn": "yellow", "unreadable": "magenta"}
-NAME_CELLS = 28
+NAME_CELLS = 36
 """Widest that the column of names gets by itself."""
 
 
@@ -104,7 +104,7 @@ def _figures(record: dict[str, Any]) -> list[str]:
     subject = "" if depth is None else f"subject {depth:.1f} stops under"
     if record.get("plate"):
         edge, subject = "plate", ""
-    return [_pad(background, 24), _pad(edge, 16), _pad(subject, 23)]
+    return [_pad(background, 24), _pad(edge, 17), _pad(subject, 23)]
 
 
 def _percent(fraction: float) -> str:
