@@ -1,7 +1,7 @@
 """A simulator of set, lens and camera with known truth; the inspector itself never imports it."""
 
 from inspector.simulate.camera import Camera
-from inspector.simulate.render import render
+from inspector.simulate.render import render, shoot
 from inspector.simulate.scene import (
     Backdrop,
     Lens,
@@ -26,4 +26,5 @@ __all__ = [
     "Surround",
     "Truth",
     "render",
+    "shoot",
 ]

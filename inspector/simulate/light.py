@@ -91,17 +91,20 @@ def _level(ev: float) -> np.float32:
 
 
 def _folds(size: tuple[int, int], rng: np.random.Generator) -> Map:
-    """Soft oblique creases, zero mean, about -1 to 1."""
-    wide = smooth_noise(size, cells=26, rng=rng)
-    fine = smooth_noise(size, cells=70, rng=rng)
-    return np.asarray(np.tanh(0.6 * wide + 0.35 * fine), np.float32)
+    """Oblique creases, -1 to 1: waves whose course and strength wander."""
+    unit = max(size)
+    x = (np.arange(size[0], dtype=np.float32) / unit)[None, :]
+    y = (np.arange(size[1], dtype=np.float32) / unit)[:, None]
+    course = smooth_noise(size, cells=8, rng=rng)
+    strength = np.clip(0.5 + 0.5 * smooth_noise(size, cells=14, rng=rng), 0, 1)
+    return np.asarray(strength * np.sin(130 * y + 60 * x + 5 * course), np.float32)
 
 
 def _shade(light: Light, mask: Map) -> Map:
     """Light on one rounded piece: even from the front, more on the side of a bright wall."""
     depth = cv2.distanceTransform((mask >= 0.5).astype(np.uint8), cv2.DIST_L2, 5)
     reach = max(float(depth.max()), 1.0)
-    soft = max(0.25 * reach, 0.8)
+    soft = max(0.45 * reach, 0.8)
     height = cv2.GaussianBlur(depth, (0, 0), soft)
     nx = -cv2.Sobel(height, cv2.CV_32F, 1, 0, ksize=3, scale=1 / 8)
     ny = -cv2.Sobel(height, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8)

@@ -46,7 +46,7 @@ def foil(hand: str, guard: str, middle: str, tip: str) -> Drawing:
         (
             "guard",
             "limb",
-            f"{bx + nx},{by + ny},0.003 {gx},{gy},0.007 {bx - nx},{by - ny},0.003",
+            f"{bx + nx},{by + ny},0.003 {gx},{gy},0.011 {bx - nx},{by - ny},0.003",
             METAL,
         ),
     )

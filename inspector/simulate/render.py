@@ -75,6 +75,21 @@ def render(
     return frame, truth
 
 
+def shoot(
+    scene: Scene,
+    *,
+    camera: Camera | None = None,
+    seed: int = 0,
+    ev: float = 0.0,
+    by: str = "light",
+    megapixels: float = MEGAPIXELS,
+) -> Frame:
+    """The frame alone, as ``render`` makes it: quicker for big frames."""
+    camera = (camera or Camera()).exposed(ev, by=by)
+    light = illuminate(scene, size=scene.size(megapixels), ev=ev).light
+    return photograph(light, camera=camera, seed=seed, path=f"{scene.name}.dng")
+
+
 def illuminate(scene: Scene, *, size: tuple[int, int], ev: float = 0.0) -> Layers:
     """The scene's light on a sensor of ``size`` (width, height) pixels as viewed."""
     figure = tuple(p for pose in scene.poses for p in parts(pose, seed=scene.seed))
