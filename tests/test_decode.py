@@ -263,9 +263,18 @@ def test_file_cut_short(tmp_path: Path, capfd: pytest.CaptureFixture[str], part:
     assert "cut short" in text or "not a raw frame" in text
 
 
-def test_absurd_size_is_refused_before_unpacking(
-    tmp_path: Path, capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+def test_picture_beyond_the_end_of_the_file(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
 ) -> None:
+    """LibRaw itself writes to standard error here, below Python."""
+    path = tmp_path / "a.dng"
+    write_dng(path, frame_of())
+    with tifffile.TiffFile(path, mode="r+") as tif:
+        tif.pages.first.tags["ImageLength"].overwrite(600)
+    assert refusal(path, capfd).startswith("damaged or cut short (Input/output error); copy")
+
+
+def test_absurd_size_is_refused(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "a.dng"
     write_dng(path, frame_of())
     with tifffile.TiffFile(path, mode="r+") as tif:

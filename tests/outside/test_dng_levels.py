@@ -20,14 +20,18 @@ from inspector.frame import Frame
 from inspector.simulate.dng import colour_matrix, write_dng
 
 
+def channels_of(frame: Frame) -> NDArray[np.intp]:
+    """The channel of every site."""
+    y, x = np.indices(frame.mosaic.shape)
+    channel = frame.pattern[y % frame.pattern.shape[0], x % frame.pattern.shape[1]]
+    return np.asarray(channel, np.intp)
+
+
 def linear(frame: Frame) -> NDArray[np.float64]:
     """The frame's own `v` at every site, channel by channel."""
-    height, width = frame.mosaic.shape[:2]
-    down, right = frame.pattern.shape
-    channel = np.tile(frame.pattern, (height // down + 1, width // right + 1))[:height, :width]
+    channel = channels_of(frame)
     black, clip = frame.black[channel], frame.stated_clip[channel]
-    v: NDArray[np.float64] = (frame.mosaic - black) / (clip - black)
-    return v
+    return np.asarray((frame.mosaic - black) / (clip - black), np.float64)
 
 
 def by_the_book(
@@ -43,7 +47,7 @@ def by_the_book(
     for y in range(height):
         for x in range(width):
             black[y, x] = tile[y % tile.shape[0], x % tile.shape[1]] + rows[y] + columns[x]
-    return (raw - black) / (white - black.max())
+    return np.asarray((raw - black) / (white - black.max()), np.float64)
 
 
 @pytest.mark.parametrize(
@@ -74,15 +78,27 @@ def test_patterned_black(tmp_path: Path, kind: str, shape: tuple[int, int], delt
     np.testing.assert_allclose(linear(read), book, rtol=spread + 1e-9, atol=1e-9)
 
 
-def test_black_tile_begins_at_the_active_area(tmp_path: Path) -> None:
-    frame = frame_of("mono", size=(24, 30))
+@pytest.mark.parametrize("kind", ["RGGB", "GBRG"])
+def test_black_begins_at_the_active_area(tmp_path: Path, kind: str) -> None:
+    """LibRaw shows the mosaic from the next even row and column on."""
+    frame = frame_of(kind, size=(24, 30))
     tile = np.arange(500.0, 515).reshape(3, 5)
+    rows, columns = np.arange(24.0) ** 2, np.arange(30.0) * 3
     path = tmp_path / "frame.dng"
-    write_dng(path, frame, black_pattern=tile, black_rows=np.arange(24.0), masked=(3, 7, 1, 2))
+    write_dng(
+        path,
+        frame,
+        black_pattern=tile,
+        black_rows=rows,
+        black_columns=columns,
+        masked=(3, 7, 1, 2),
+    )
     read = decode(path)
-    book = by_the_book(frame.mosaic, tile, np.arange(24.0), np.zeros(30), 16000)
-    down, right = np.subtract(frame.mosaic.shape, read.mosaic.shape)
-    np.testing.assert_allclose(linear(read), book[down:, right:], atol=1e-9)
+    assert read.mosaic.shape == (23, 29)
+    black = np.tile(tile, (8, 6)) + rows[:, None] + columns
+    np.testing.assert_array_equal(
+        read.mosaic - read.black[channels_of(read)], (frame.mosaic - black)[1:, 1:]
+    )
 
 
 def test_black_of_each_plane_of_an_rgb_file(tmp_path: Path) -> None:
