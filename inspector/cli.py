@@ -220,9 +220,8 @@ def demo() -> None:
     from inspector.demo import run_demo
 
     with _plain_errors(), _stoppable() as inbox:
-        _say("preparing the sample frames of a fencing club's poster evening")
         show = run_demo(inbox)
-        _say(f"{show.frames} frames land in {show.hot_folder}")
+        _say(f"{show.frames} frames of a fencing club's poster evening land in {show.hot_folder}")
         readable = show_set(show.events)
         click.echo(f"The report folder, with a clip map of every frame: {show.report}")
     sys.exit(0 if readable == show.frames else 1)

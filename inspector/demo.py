@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tempfile
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -51,50 +51,75 @@ def run_demo(
     home = home or Path(tempfile.mkdtemp(prefix="inspector-demo-"))
     hot_folder, report = home / "hot", home / "report"
     hot_folder.mkdir()
-    samples = sample_frames(home)
+    count, samples = sample_frames(home)
+    camera = _Camera(samples, hot_folder, inbox, write_s=write_s, pause_s=pause_s)
     events = follow_set(Setup(hot_folder, report, existing=True), inbox)
-    stopped = threading.Event()
-
-    def shoot() -> None:
-        for sample in samples:
-            _transfer(sample, hot_folder / sample.name, lambda: stopped.wait(write_s / CHUNKS))
-            if stopped.wait(pause_s):
-                return
-
-    def follow() -> Iterator[Event]:
-        camera = threading.Thread(target=shoot, daemon=True)
-        camera.start()
-        left = {sample.name for sample in samples}
-        try:
-            for event in events:
-                yield event
-                if isinstance(event, Judged):
-                    left.discard(Path(event.row.path).name)
-                if not left:
-                    inbox.put(Stop())
-        finally:
-            stopped.set()
-            camera.join()
-
-    return Demo(len(samples), hot_folder, report, follow())
+    return Demo(count, hot_folder, report, _follow(events, count, camera, inbox))
 
 
-def sample_frames(home: Path) -> list[Path]:
-    """The sample frames of a checkout; elsewhere the same ones, simulated into `home`."""
+def sample_frames(home: Path) -> tuple[int, Iterable[Path]]:
+    """The sample frames of a checkout and how many they are.
+
+    Elsewhere the same ones, simulated into `home` one after the other.
+    """
     found = sorted(SAMPLES.glob("*.dng"))
-    if not found:
-        from inspector.simulate.samples import write_samples
+    if found:
+        return len(found), found
+    from inspector.simulate.samples import evening, write_samples
 
-        found = sorted(path for path, _ in write_samples(home / "sample_frames"))
-    return found
+    return len(evening()), (path for path, _ in write_samples(home / "sample_frames"))
 
 
-def _transfer(source: Path, target: Path, wait: Callable[[], object]) -> None:
-    """Write a frame piece by piece, under its final name from the start, as cameras do."""
-    data = source.read_bytes()
-    piece = -(-len(data) // CHUNKS)
-    with target.open("wb") as file:
-        for begin in range(0, len(data), piece):
-            file.write(data[begin : begin + piece])
-            file.flush()
-            wait()
+def _follow(events: Iterator[Event], count: int, camera: _Camera, inbox: Inbox) -> Iterator[Event]:
+    """The events of the set until every frame is judged."""
+    camera.start()
+    judged = set()
+    try:
+        for event in events:
+            yield event
+            if isinstance(event, Judged):
+                judged.add(event.row.path)
+            if len(judged) == count:
+                inbox.put(Stop())
+    finally:
+        camera.stopped.set()
+        camera.join()
+    if camera.failure is not None:
+        raise camera.failure
+
+
+class _Camera(threading.Thread):
+    """Puts frames into the hot folder, each piece by piece under its final name."""
+
+    def __init__(
+        self,
+        samples: Iterable[Path],
+        hot_folder: Path,
+        inbox: Inbox,
+        *,
+        write_s: float,
+        pause_s: float,
+    ) -> None:
+        super().__init__(daemon=True)
+        self.stopped = threading.Event()
+        self.failure: OSError | None = None
+        self._samples, self._hot_folder, self._inbox = samples, hot_folder, inbox
+        self._write_s, self._pause_s = write_s, pause_s
+
+    def run(self) -> None:
+        try:
+            for sample in self._samples:
+                self._transfer(sample.read_bytes(), self._hot_folder / sample.name)
+                if self.stopped.wait(self._pause_s):
+                    return
+        except OSError as error:  # a full disk: the set ends, and the command says why
+            self.failure = error
+            self._inbox.put(Stop())
+
+    def _transfer(self, data: bytes, target: Path) -> None:
+        piece = -(-len(data) // CHUNKS)
+        with target.open("wb") as file:
+            for begin in range(0, len(data), piece):
+                file.write(data[begin : begin + piece])
+                file.flush()
+                self.stopped.wait(self._write_s / CHUNKS)
