@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -75,8 +75,11 @@ class Crossing:
     depth_px: Floats
 
 
-def trace(zones: NDArray[np.uint8], *, blur_px: float) -> Outline:
-    """Follow the border of subject and backdrop, strands thinner than the fringe left out."""
+def trace(zones: NDArray[np.uint8], figure: Picture, *, blur_px: float) -> Outline:
+    """Follow the border of subject and backdrop, strands thinner than the fringe left out.
+
+    ``figure`` (H, W) is the figures' coverage; the points lie where it passes a half.
+    """
     subject = zones == SUBJECT
     depth = _depth_from(zones == BACKDROP) * subject
     smooth = cv2.GaussianBlur(depth, (0, 0), 1.5)
@@ -91,23 +94,31 @@ def trace(zones: NDArray[np.uint8], *, blur_px: float) -> Outline:
         x, y = pixels[:, 0], pixels[:, 1]
         course = _smooth_closed(pixels + 0.5)
         spacing = np.hypot(*(np.roll(course, -1, 0) - np.roll(course, 1, 0)).T) / 2
-        normal = np.stack((gx[y, x], gy[y, x]), axis=1).astype(float)
-        normal = _smooth_closed(normal)
+        normal = _smooth_closed(np.stack((gx[y, x], gy[y, x]), axis=1).astype(float))
         normal /= np.maximum(np.hypot(*normal.T), 1e-9)[:, None]
         keep = (depth[y, x] <= 1.0) & stout[y, x] & _off_border(x, y, zones.shape)
-        pieces.append(
-            (
-                course[keep] - 0.5 * normal[keep],
-                normal[keep],
-                spacing[keep],
-                np.full(int(keep.sum()), number),
-            )
-        )
+        on = np.full(int(keep.sum()), number)
+        pieces.append((course[keep], normal[keep], spacing[keep], on))
     if not pieces:
         none = np.zeros((0, 2))
         return Outline(none, none, np.zeros(0), np.zeros(0, np.int64), depth)
     points, inward, length, contour_of = (np.concatenate(p) for p in zip(*pieces, strict=True))
-    return Outline(points, inward, length, contour_of, depth)
+    rough = Outline(points, inward, length, contour_of, depth)
+    return replace(rough, points=points + _half_way(rough, figure)[:, None] * inward)
+
+
+def _half_way(rough: Outline, figure: Picture) -> Floats:
+    """(N,) distance inwards at which the coverage passes a half, to a part of a pixel."""
+    t = np.arange(-2, 2.01, 0.25)
+    covered = rough.rays(figure, t)
+    inside = covered >= 0.5
+    # The last step from outside to inside; where there is none, half a pixel out.
+    step = inside[:, 1:] & ~inside[:, :-1]
+    i = np.where(step.any(axis=1), step.shape[1] - 1 - step[:, ::-1].argmax(axis=1), 0)
+    row = np.arange(len(covered))
+    low, high = covered[row, i], covered[row, i + 1]
+    part = (0.5 - low) / np.maximum(high - low, 1e-6)
+    return np.asarray(np.where(step.any(axis=1), t[i] + 0.25 * np.clip(part, 0, 1), -0.5), float)
 
 
 def _depth_from(backdrop: NDArray[np.bool_]) -> Picture:
@@ -144,15 +155,16 @@ def _off_border(
 def cross(light: Picture, outline: Outline) -> Crossing:
     """Find how far paper white, joined to the backdrop, reaches in (light (H, W, 3))."""
     t = np.arange(0, _REACH * max(outline.depth.shape), _STEP_PX)
+    t = np.unique(np.append(t, outline.tolerance_px))
+    limit = int(np.searchsorted(t, outline.tolerance_px))
     least = outline.rays(np.ascontiguousarray(light.min(axis=2)), t)
     joined = np.minimum.accumulate(least, axis=1)
     depth = outline.rays(outline.depth, t)
-    deep = depth > outline.tolerance_px
-    first = deep.argmax(axis=1)
-    level = joined[np.arange(len(joined)), first]
-    headroom = np.where(deep.any(axis=1), np.log2(WHITE / np.maximum(level, 1e-9)), np.inf)
-    reached = np.where(joined >= WHITE, depth, 0).max(axis=1) if len(depth) else np.zeros(0)
-    return Crossing(headroom.astype(float), reached.astype(float))
+    headroom = np.log2(WHITE / np.maximum(joined[:, limit], 1e-9))
+    # Where the subject is thinner than twice the tolerance, white cannot lie deeper in it.
+    thin = depth[:, limit] < outline.tolerance_px - 1
+    reached = np.where(joined >= WHITE, depth, 0).max(axis=1, initial=0)
+    return Crossing(np.where(thin, np.inf, headroom).astype(float), reached.astype(float))
 
 
 def spilled(outline: Outline, crossing: Crossing, *, ev: float = 0.0) -> float:

@@ -163,7 +163,7 @@ def find_truth(
     if not found:
         zones = np.full_like(zones, SURROUND)
         clean = np.zeros_like(clean)
-    outline = trace(zones, blur_px=blur_px)
+    outline = trace(zones, figure_cover, blur_px=blur_px)
     crossing = cross(light, outline)
     percentiles = np.percentile(ev[clean], (1, 50, 99)).tolist() if found else [None] * 3
     white, blown = cell_fractions(frame, camera, clean) if found else (None, None)
@@ -248,19 +248,27 @@ def hot_spots(
 
     ``darkest`` (H, W) is the least of the channels' rendered levels.
     """
-    white = darkest >= WHITE
+    subject = zones == SUBJECT
+    if not subject.any():
+        return ()
+    x0, y0, w, h = cv2.boundingRect(subject.astype(np.uint8))
+    x0, y0, x1, y1 = max(x0 - 1, 0), max(y0 - 1, 0), x0 + w + 1, y0 + h + 1
+    box = (slice(y0, y1), slice(x0, x1))
+    white = (darkest[box] >= WHITE) & subject[box]
     count, labels, stats, _ = cv2.connectedComponentsWithStats(
-        (white & (zones == SUBJECT)).astype(np.uint8), connectivity=8
+        white.astype(np.uint8), connectivity=8
     )
-    touched = cv2.dilate((zones != SUBJECT).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    near = cv2.dilate((zones[box] == BACKDROP).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     outside = np.zeros(count, np.bool_)
-    outside[np.unique(labels[touched])] = True
+    outside[np.unique(labels[near])] = True
     limit = (limits or Limits()).hot_spot_area * zones.size
     islands = []
     for k in range(1, count):
         x, y, w, h, area = (int(n) for n in stats[k])
         if not outside[k]:
-            islands.append(TrueIsland((x, y, x + w, y + h), area, area >= limit))
+            islands.append(
+                TrueIsland((x0 + x, y0 + y, x0 + x + w, y0 + y + h), area, area >= limit)
+            )
     return tuple(sorted(islands, key=lambda i: -i.area_px))
 
 
