@@ -19,8 +19,8 @@ Mask = NDArray[np.bool_]
 
 SMOOTHED = 9
 """Outline points over which profiles are averaged."""
-OUTWARD_PX = 10.0
-"""How far outside the outline a profile starts."""
+OUTWARD = 0.6
+"""How far outwards a profile is followed, part of the way inwards."""
 REACH = 0.036
 """How far inwards a profile is followed, part of the long side."""
 TWO_STOPS = 0.25
@@ -29,6 +29,8 @@ SURE_FALL, POSSIBLE_FALL = 8.0, 5.5
 """Fall from white to two stops under it, pixels, above which a run is spill, or part of one."""
 CLEAN_FALL_SIGMAS = 1.2
 """The part of that fall that the lens blur alone makes, in sigmas."""
+THIN_MARGIN_PX = 2.0
+"""A fall must end so far before the middle of a limb or prop to be told from its blur."""
 LEAST_RUN_PX = 12.0
 """Shorter runs are not judged."""
 
@@ -102,13 +104,15 @@ class Profiles:
     """Smoothed profiles at N outline points, K offsets inwards (pixels), NaN past the middle.
 
     ``level`` (N, K) capped at white; ``fall`` (N,) pixels from white to two stops under it;
-    ``white_at`` (N,) offset at which white ends, NaN where it never was.
+    ``white_at`` (N,) offset at which white ends, NaN where it never was; ``thickness`` (N,)
+    pixels to the middle of the limb or prop.
     """
 
     offsets: Points
     level: Points
     white_at: Points
     fall: Points
+    thickness: Points
 
 
 def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
@@ -144,7 +148,7 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         spill_fraction=min(1.0, sure / length) if length else None,
         spill=runs,
         hot_spots=spots,
-        headroom_ev=_headroom(profiles, tolerance),
+        headroom_ev=_headroom(levels, lines, points, inward, profiles, tolerance),
         core=_core(levels, zones, ramp or 4.0),
     )
 
@@ -169,34 +173,51 @@ def _core_level(levels: Levels, zones: Zones) -> float:
 def _core(levels: Levels, zones: Zones, ramp: float) -> Mask:
     """The subject less a band along the edge as deep as the ramp (at least the fringe)."""
     away = cv2.distanceTransform((~zones.backdrop).astype(np.uint8), cv2.DIST_L2, 5)
-    return zones.subject & ~zones.fringe & (away * levels.scale > ramp)
+    return zones.subject & ~zones.fringe & (away > ramp / levels.scale)
 
 
 def _profiles(
     levels: Levels, zones: Zones, lines: tuple[Points, ...], points: Points, inward: Points
 ) -> Profiles:
     reach = max(30.0, REACH * max(levels.frame.size))
-    offsets = np.concatenate(
-        [np.arange(-OUTWARD_PX, 20.0), np.arange(20.0, 40.0, 2.0), np.arange(40.0, reach, 4.0)]
-    )
+    near = np.arange(0.0, 20.0)
+    far = np.concatenate([np.arange(20.0, 40.0, 2.0), np.arange(40.0, reach, 4.0)])
+    offsets = np.concatenate([-far[far < OUTWARD * reach][::-1], -near[:0:-1], near, far])
     sites = read_sites(levels, points, inward, offsets)
     level = np.minimum(sites.rendered, 1.0)
-    level[_past_the_middle(levels, zones, points, inward, offsets)] = np.nan
+    past, thickness = _past_the_middle(levels, zones, points, inward, offsets)
+    level[past] = np.nan
     smooth = _average_along(level, lines)
-    white_at = _last_white(smooth, offsets)
-    dark_at = _first_below(smooth, offsets, TWO_STOPS)
-    return Profiles(offsets, smooth, white_at, dark_at - white_at)
+    start = int(np.argmax(offsets >= 0))
+    outer, inner = smooth[:, start::-1], smooth[:, start:]
+    white_at = -_first_above(outer, -offsets[start::-1], WHITE)
+    core = np.clip(_deepest(inner), 0, 0.5)
+    dark_at = _first_below(inner, offsets[start:], core + TWO_STOPS * (1 - core))
+    too_thin = dark_at > thickness - THIN_MARGIN_PX
+    fall = np.where(too_thin, np.nan, dark_at - white_at)
+    return Profiles(offsets, smooth, white_at, fall, thickness)
+
+
+def _deepest(level: Points) -> Points:
+    return np.nanmin(np.where(np.isfinite(level).any(axis=1)[:, None], level, 0.0), axis=1)
+
+
+def _first_above(level: Points, distance: Points, limit: float) -> Points:
+    """(N,) distance at which each (N, K) profile first reaches the limit; NaN if it never does."""
+    return _first_below(-level, distance, np.full(len(level), -limit + 1e-12))
 
 
 def _past_the_middle(
     levels: Levels, zones: Zones, points: Points, inward: Points, offsets: Points
-) -> Mask:
-    """True where a profile has passed the subject's middle and goes out on the other side."""
+) -> tuple[Mask, Points]:
+    """True where a profile has passed the subject's middle; (N,) pixels to that middle."""
     depth = cv2.distanceTransform((~zones.backdrop).astype(np.uint8), cv2.DIST_L2, 5)
     at = points[:, None] + offsets[:, None] * inward[:, None]
     along = read(depth, levels.from_view(at)) * levels.scale
     highest = np.maximum.accumulate(along, axis=1)
-    return (along < highest - 2.0 * levels.scale) & (offsets > 0)
+    past = (along < highest - 0.75 * levels.scale) & (offsets > 0)
+    # The distance is to the next pixel's middle: half a pixel more than to the outline.
+    return past, np.asarray(highest[:, -1] - 0.5 * levels.scale, np.float64)
 
 
 def _average_along(level: NDArray[np.float32], lines: tuple[Points, ...]) -> Points:
@@ -215,27 +236,60 @@ def _average_along(level: NDArray[np.float32], lines: tuple[Points, ...]) -> Poi
     return result
 
 
-def _last_white(level: Points, offsets: Points) -> Points:
-    """(N,) offset at which the white that begins outside ends."""
-    return np.where(level[:, 3] >= WHITE, _first_below(level, offsets, WHITE), np.nan)
-
-
-def _first_below(level: Points, offsets: Points, limit: float) -> Points:
-    below = level < limit
-    below[:, 0] = False
+def _first_below(level: Points, distance: Points, limit: Points) -> Points:
+    """(N,) distance at which each (N, K) profile first falls below its limit; NaN if never."""
+    below = level < limit[:, None]
     first = below.argmax(axis=1)
+    before = np.maximum(first - 1, 0)
     row = np.arange(len(level))
-    high, low = level[row, first - 1], level[row, first]
+    high, low = level[row, before], level[row, first]
     part = np.clip((high - limit) / np.maximum(high - low, 1e-9), 0, 1)
-    at = offsets[first - 1] + part * (offsets[first] - offsets[first - 1])
+    at = distance[before] + np.where(first > 0, part, 0) * (distance[first] - distance[before])
     return np.where(below.any(axis=1), at, np.nan)
 
 
-def _headroom(profiles: Profiles, tolerance: float) -> Points:
-    """Stops from the level just past the tolerance up to white, at each point."""
-    level = np.array([np.interp(tolerance, profiles.offsets, row) for row in profiles.level])
-    level = level[np.isfinite(level)]
-    return -np.log2(np.maximum(level, 2.0**-12) / WHITE)
+def _headroom(
+    levels: Levels,
+    lines: tuple[Points, ...],
+    points: Points,
+    inward: Points,
+    profiles: Profiles,
+    tolerance: float,
+) -> Points:
+    """(N,) stops up to white from the level past the tolerance; infinite where nothing is so deep.
+
+    The first pixel that lies wholly past the tolerance has its middle half a pixel further in. A
+    straight line fitted to the stops of the sites around there gives its level.
+    """
+    past = tolerance + 0.5
+    sites = read_sites(levels, points, inward, past + np.arange(-1.5, 1.6, 0.5))
+    stops = np.log2(np.clip(sites.rendered, 2.0**-10, 1.0)) - np.log2(WHITE)
+    level = _level_at(sites.distance - past, stops, lines)
+    return np.where(profiles.thickness < past + 0.5, np.inf, -level)
+
+
+def _level_at(distance: Points, stops: Points, lines: tuple[Points, ...]) -> Points:
+    """(N,) value at distance zero of lines fitted to (N, K) samples of neighbouring points."""
+    known = np.isfinite(stops) & np.isfinite(distance)
+    x, y = np.where(known, distance, 0.0), np.where(known, stops, 0.0)
+    moments = np.stack([known.sum(1), x.sum(1), (x * x).sum(1), y.sum(1), (x * y).sum(1)], axis=1)
+    n, sx, sxx, sy, sxy = _sum_along(moments.astype(float), lines).T
+    spread = np.maximum(n * sxx - sx * sx, 1e-9)
+    return (sy * sxx - sx * sxy) / spread
+
+
+def _sum_along(values: Points, lines: tuple[Points, ...]) -> Points:
+    """Moving sums of (N, C) values over a few neighbouring points of the same line."""
+    result = np.empty_like(values)
+    start = 0
+    for line in lines:
+        part = values[start : start + len(line)]
+        size = (1, min(SMOOTHED, len(line)))
+        result[start : start + len(line)] = cv2.boxFilter(
+            part, -1, size, normalize=False, borderType=cv2.BORDER_REFLECT_101
+        )
+        start += len(line)
+    return result
 
 
 def _spill_runs(
@@ -302,5 +356,6 @@ def _hot_spots(levels: Levels, zones: Zones, limit: float) -> tuple[HotSpot, ...
             continue
         y, x = np.nonzero(white > 0)
         box = (x0 + int(x.min()), y0 + int(y.min()), x0 + int(x.max()) + 1, y0 + int(y.max()) + 1)
-        spots.append(HotSpot(view_box(levels, box), area, area >= limit * picture, True))
+        warns = island.sure and area >= limit * picture
+        spots.append(HotSpot(view_box(levels, box), area, warns, island.sure))
     return tuple(sorted(spots, key=lambda s: -s.area_px))

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from inspector.edge import Edge
 from inspector.levels import WHITE, Levels, stops
 from inspector.place import Box, place_in, view_box
+from inspector.tint import backdrop_tint
 from inspector.zones import Zones
 
 Mask = NDArray[np.bool_]
@@ -88,7 +89,8 @@ def measure_exposure(
     inner = zones.backdrop & ~zones.fringe
     if not inner.any():
         inner = zones.backdrop
-    ev = backdrop_stops(levels, inner)
+    tint = backdrop_tint(levels, zones)
+    ev = stops(levels.rendered[inner], levels.frame.gains, levels.frame.channels, tint=tint)
     p1, p50, p99 = (min(float(p), levels.ceiling_ev) for p in np.percentile(ev, (1, 50, 99)))
     white = float(levels.white[inner].mean())
     depth = _depth(levels, edge.core)
@@ -110,24 +112,6 @@ def measure_exposure(
         veil_is=veil_is,
         window=Window(low, low_is, high, high_is),
     )
-
-
-def backdrop_stops(levels: Levels, backdrop: Mask) -> Floats:
-    """(N,) stops of the backdrop's working pixels, its own tint taken off above white."""
-    rendered = levels.rendered[backdrop]
-    tint = backdrop_tint(levels, backdrop)
-    return stops(rendered, levels.frame.gains, levels.frame.channels, tint=tint)
-
-
-def backdrop_tint(levels: Levels, backdrop: Mask) -> NDArray[np.float64]:
-    """(C,) rendered level of each channel relative to green, where on the backdrop none clips."""
-    channels, gains = levels.frame.channels, levels.frame.gains
-    rendered = levels.rendered[backdrop]
-    unclipped = rendered[(rendered < 0.96 * gains).all(axis=-1) & (rendered > 0.05).all(axis=-1)]
-    if len(unclipped) < 50:
-        return np.ones(len(channels))
-    green = unclipped[:, [name[0] in "GL" for name in channels]].mean(axis=1)
-    return np.asarray(np.median(unclipped / green[:, None], axis=0), np.float64)
 
 
 def short_regions(levels: Levels, backdrop: Mask) -> tuple[ShortRegion, ...]:

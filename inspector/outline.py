@@ -16,12 +16,14 @@ SPACING = 1.0
 """Distance between two points of an outline, working pixels."""
 SEARCH = 3.0
 """How far the line may move to where the light passes the cut, working pixels."""
+SURROUND_MARGIN = 4.0
+"""So near the surround the border is that of three zones and has no profile, working pixels."""
 LEAST_POINTS = 8
 """Shorter outlines (specks) are left out."""
 
 
 def find_outlines(
-    levels: Levels, backdrop: Mask, subject: Mask, margin_ev: Floats
+    levels: Levels, backdrop: Mask, subject: Mask, margin: Floats
 ) -> tuple[Points, ...]:
     """Trace the border between two zones where the light passes from one to the other.
 
@@ -29,8 +31,8 @@ def find_outlines(
     ----------
     backdrop, subject : ndarray, bool
         (h, w) zones of the working picture.
-    margin_ev : ndarray, float32
-        (h, w) stops over the level that parts the zones; the line runs along its zero.
+    margin : ndarray, float32
+        (h, w) light over the level that parts the zones; the line runs along its zero.
 
     Returns
     -------
@@ -38,16 +40,16 @@ def find_outlines(
         Each (N, 2) float64 x, y in viewed pixels, the subject on the right hand.
     """
     closed = cv2.findContours(subject.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)[0]
-    near_backdrop = _within(backdrop, 2.5)
+    borders = _within(backdrop, 2.5) & ~_within(~backdrop & ~subject, SURROUND_MARGIN)
     pieces: list[Points] = []
     for contour in closed:
         if len(contour) < LEAST_POINTS:
             continue
         line = _even(_smooth(contour.reshape(-1, 2).astype(float) + 0.5, closed=True))
         line = _subject_on_right(line, subject)
-        line = _settle(line, margin_ev)
-        borders = read(near_backdrop.astype(np.float32), line) > 0.5
-        pieces += [levels.to_view(p) for p in _runs(line, borders) if len(p) >= LEAST_POINTS]
+        line = _settle(line, margin)
+        kept = read(borders.astype(np.float32), line) > 0.5
+        pieces += [levels.to_view(p) for p in _runs(line, kept) if len(p) >= LEAST_POINTS]
     return tuple(pieces)
 
 
@@ -76,6 +78,8 @@ def read(picture: Floats, points: Points) -> Floats:
 
 
 def _within(mask: Mask, distance: float) -> Mask:
+    if not mask.any():
+        return np.zeros(mask.shape, bool)
     away = cv2.distanceTransform((~mask).astype(np.uint8), cv2.DIST_L2, 5)
     return np.asarray(away <= distance, bool)
 
@@ -106,11 +110,11 @@ def _subject_on_right(line: Points, subject: Mask) -> Points:
     return line if right >= left else line[::-1].copy()
 
 
-def _settle(line: Points, margin_ev: Floats) -> Points:
+def _settle(line: Points, margin: Floats) -> Points:
     """Move each point along its normal to the nearest place where the margin is zero."""
     normal = right_hand(line)
     offsets = np.arange(-SEARCH, SEARCH + 0.01, 0.25)
-    value = read(margin_ev, line[:, None] + offsets[:, None] * normal[:, None])
+    value = read(margin, line[:, None] + offsets[:, None] * normal[:, None])
     falls = (value[:, :-1] >= 0) & (value[:, 1:] < 0)
     middle = (offsets[:-1] + offsets[1:]) / 2
     cost = np.where(falls, np.abs(middle), np.inf)

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from inspector.face import backdrop_face
 from inspector.levels import Levels
-from inspector.outline import find_outlines
-from inspector.profile import sharpest_blur
+from inspector.outline import find_outlines, read, right_hand
+from inspector.profile import crossing, sharpest_blur
 
 SURROUND, BACKDROP, SUBJECT = 0, 1, 2
 """Values of a zone map, also of ``--mask-out`` files."""
@@ -33,18 +33,27 @@ SEAM_EV = 0.9
 """A dark line no deeper than this is a seam of the diffuser, not a subject, stops."""
 RIM_PX = 3
 """Slivers no wider than this along the face's rim belong to the surround, working pixels."""
-HOLE_OFF_EV, HOLE_SPREAD_EV, HOLE_RAMP_PX = 0.2, 0.25, 6.5
-"""A hole's level differs from the backdrop's by less, spreads less, and has a shorter ramp."""
+HOLE_OFF_EV = 0.2
+"""A hole's level differs from the backdrop's by less, in stops."""
+HOLE_SLOWER = (1.35, 1.7)
+"""Its edge falls less than this many times slower than the outline; beyond the second, surely not
+a hole."""
+PATCH_PAD = 12
+"""How far around a patch its fall is followed, working pixels."""
 REACH = 0.06
 """How far the backdrop's level is continued smoothly, part of the long side."""
 
 
 @dataclass(frozen=True, eq=False)
 class Island:
-    """A bright patch inside the subject: its box in the working picture, and its mask there."""
+    """A bright patch inside the subject: its box in the working picture, its mask there.
+
+    ``sure`` is False where it may as well be the backdrop seen through a hole.
+    """
 
     box: tuple[int, int, int, int]
     mask: Mask
+    sure: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,7 +121,9 @@ def find_zones(levels: Levels) -> Zones:
     subject = _subject(face & ~backdrop, face, levels.ev, backdrop_ev)
     backdrop |= face & ~subject & ~bright & (levels.ev > backdrop_ev - SEAM_EV)
     label = np.where(backdrop, BACKDROP, np.where(subject, SUBJECT, SURROUND)).astype(np.uint8)
-    outlines = find_outlines(levels, backdrop, subject, levels.ev - cut)
+    # Linear light: the blur of an edge is straight there, not in stops.
+    margin = np.exp2(levels.ev) - np.exp2(cut)
+    outlines = find_outlines(levels, backdrop, subject, margin)
     fringe = _fringe(label, sharpest_blur(levels, outlines) / levels.scale)
     return Zones(label, fringe, backdrop_ev, outlines, islands=tuple(islands))
 
@@ -232,6 +243,7 @@ def _sort_bright(
     )
     held = np.bincount(label.ravel(), weights=parts.ravel(), minlength=count)
     main = int(held[1:].argmax()) + 1
+    clean = edge_fall((label == main).astype(np.uint8), levels.ev)
     is_backdrop = np.zeros(count, bool)
     is_backdrop[main] = True
     islands = []
@@ -239,45 +251,84 @@ def _sort_bright(
         x, y, w, h, area = (int(v) for v in stats[i])
         if i == main or area < 3:
             continue
-        island = Island((x, y, x + w, y + h), label[y : y + h, x : x + w] == i)
-        if is_hole(island, levels, backdrop_ev):
-            is_backdrop[i] = True
-        else:
-            islands.append(island)
+        mask = label[y : y + h, x : x + w] == i
+        likeness = _hole_likeness((x, y, x + w, y + h), mask, levels, backdrop_ev, clean)
+        is_backdrop[i] = likeness >= 0  # where it is open, a hole is far more common
+        if likeness <= 0:
+            islands.append(Island((x, y, x + w, y + h), mask, likeness < 0))
     return is_backdrop[label], islands
 
 
-def is_hole(island: Island, levels: Levels, backdrop_ev: Floats) -> bool:
-    """Whether a bright patch is the backdrop seen through a hole, not light on the subject.
+def _hole_likeness(
+    box: tuple[int, int, int, int],
+    mask: Mask,
+    levels: Levels,
+    backdrop_ev: Floats,
+    clean: float | None,
+) -> int:
+    """1 if a bright patch is the backdrop seen through a hole, -1 if surely light, 0 if open.
 
-    Measured on simulated frames: a hole has a sharp edge, the backdrop's level beside it and
-    little spread; light on the subject falls off slowly, or differs in level.
+    A hole has the backdrop's level and an edge as sharp as the rest of the outline; light that
+    lies on the subject falls off slowly, or differs in level.
     """
-    pad = 8
-    (x0, y0, x1, y1), (height, width) = island.box, levels.ev.shape
+    pad = PATCH_PAD
+    (x0, y0, x1, y1), (height, width) = box, levels.ev.shape
     rows, cols = slice(max(0, y0 - pad), y1 + pad), slice(max(0, x0 - pad), x1 + pad)
-    inside = np.zeros((height, width), np.uint8)[rows, cols]
-    top, left = y0 - rows.start, x0 - cols.start
-    inside[top : top + y1 - y0, left : left + x1 - x0] = island.mask
     ev = levels.ev[rows, cols]
-    excess = ev - backdrop_ev[rows, cols]
-    core = cv2.erode(inside, np.ones((3, 3), np.uint8)) > 0
-    core = core if core.sum() >= 6 else inside > 0
-    off = abs(float(np.median(excess[core])))
-    spread = float(np.subtract(*np.percentile(excess[core], (95, 5))))
-    ramp = _mean_ramp(inside, ev) * levels.scale
-    return off < HOLE_OFF_EV and spread < HOLE_SPREAD_EV and ramp < HOLE_RAMP_PX
+    inside = np.zeros((rows.stop - rows.start, cols.stop - cols.start), np.uint8)
+    inside = inside[: min(rows.stop, height) - rows.start, : min(cols.stop, width) - cols.start]
+    top, left = y0 - rows.start, x0 - cols.start
+    inside[top : top + y1 - y0, left : left + x1 - x0] = mask
+    off = _level_off(inside, ev - backdrop_ev[rows, cols])
+    fall = edge_fall(inside, ev)
+    if fall is None or clean is None:  # nothing dark around it: a gap between strands
+        return 1 if off < HOLE_OFF_EV else 0
+    slow = fall / max(clean, 1.0)
+    if off < HOLE_OFF_EV and slow < HOLE_SLOWER[0]:
+        return 1
+    return 0 if off < HOLE_OFF_EV and slow < HOLE_SLOWER[1] else -1
 
 
-def _mean_ramp(inside: NDArray[np.uint8], ev: Floats) -> float:
-    """Mean distance from 0.3 to 2.5 stops under a patch's level, all round it, pixels."""
-    pad = 8
-    near = cv2.dilate(inside, np.ones((2 * pad + 1,) * 2, np.uint8)) > 0
-    level = min(float(np.median(ev[inside > 0])), 0.0)
-    contours, _ = cv2.findContours(inside, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    around = max(4.0, sum(cv2.arcLength(c, closed=True) for c in contours))
-    wide = ((ev > level - 2.5) & near).sum() - ((ev > level - 0.3) & near).sum()
-    return float(wide) / around
+def _level_off(inside: NDArray[np.uint8], excess: Floats) -> float:
+    """Stops by which a patch, less its rim, is off the backdrop's level."""
+    core = inside > 0
+    for size in (5, 3):
+        smaller = cv2.erode(inside, np.ones((size, size), np.uint8)) > 0
+        if smaller.sum() >= 12:
+            core = smaller
+            break
+    return abs(float(np.median(excess[core])))
+
+
+def edge_fall(inside: NDArray[np.uint8], ev: Floats) -> float | None:
+    """Median distance over which light falls from a bright patch to the dark around it.
+
+    From 0.3 stop under the light just inside to two thirds of the way down (at most four stops),
+    in pixels of the picture; None where there is hardly any dark around it.
+    """
+    contours, _ = cv2.findContours(inside, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    falls = [_falls(c.reshape(-1, 2) + 0.5, inside, ev) for c in contours if len(c) >= 6]
+    every = np.concatenate(falls) if falls else np.zeros(0)
+    known = every[np.isfinite(every)]
+    return float(np.median(known)) if known.size >= max(4, 0.2 * every.size) else None
+
+
+def _falls(line: NDArray[np.float64], inside: NDArray[np.uint8], ev: Floats) -> NDArray[np.float64]:
+    normal = right_hand(np.concatenate([line, line[:1]]))[:-1]
+    solid = inside.astype(np.float32)
+    if read(solid, line + 1.5 * normal).sum() > read(solid, line - 1.5 * normal).sum():
+        normal = -normal
+    steps = np.arange(-4, PATCH_PAD + 0.1, 0.5)
+    along = read(ev, line[:, None] + steps[:, None] * normal[:, None]).astype(np.float64)
+    level = np.minimum(along[:, steps <= 0].max(axis=1), 0.0)
+    dark = np.maximum(along.min(axis=1), level - 4)
+    high = level - 0.3
+    start = crossing(along, steps, high)
+    stop = crossing(along, steps, high - 0.6 * (high - dark))
+    height, width = ev.shape
+    x, y = line[:, 0], line[:, 1]
+    framed = (x < 2) | (y < 2) | (x > width - 2) | (y > height - 2)
+    return np.where((level - dark > 1.2) & ~framed, stop - start, np.nan)
 
 
 def _subject(before: Mask, face: Mask, ev: Floats, backdrop_ev: Floats) -> Mask:
