@@ -162,7 +162,7 @@ class HotFolder:
                 continue
             if entry.is_symlink() and not self._may_follow(entry.path):
                 continue
-            if entry.is_dir():
+            if _is_folder(entry):
                 real = os.path.realpath(entry.path)
                 if self._subfolders and real not in visited:
                     visited.add(real)
@@ -193,6 +193,7 @@ class HotFolder:
             observer.schedule(_Listener(self._inbox), self.folder, recursive=self._subfolders)
             observer.start()
         except OSError as error:  # no folder, or the system's limit of watches is reached
+            observer.stop()
             if self.there():
                 self._poll_instead(f"the system gives no events ({error.strerror})")
             return
@@ -207,6 +208,13 @@ class HotFolder:
         if observer is not None:
             observer.stop()
             observer.join()
+
+
+def _is_folder(entry: os.DirEntry[str]) -> bool:
+    try:
+        return entry.is_dir()
+    except OSError:  # a link that leads to itself
+        return False
 
 
 class _Listener(FileSystemEventHandler):
