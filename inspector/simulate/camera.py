@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from inspector.frame import BAYER, MONO, RGB, Frame, Shot, as_viewed
+from inspector.frame import BAYER, MONO, RGB, A, Frame, Shot, as_viewed
 
 PATTERNS: dict[str, tuple[tuple[int, ...], ...]] = {
     "RGGB": ((0, 1), (2, 3)),
@@ -138,7 +138,7 @@ def photograph(
     noise of the electrons plus read noise, then each site's saturation, then rounding.
     """
     rng = np.random.default_rng((seed, 4242))
-    turned = as_viewed(light, _INVERSE.get(camera.orientation, camera.orientation))
+    turned = from_viewed(light, camera.orientation)
     tile = np.array(PATTERNS[camera.pattern], np.uint8)
     mosaic = np.empty(turned.shape[:2], np.uint16)
     for row in range(tile.shape[0]):
@@ -160,8 +160,10 @@ def photograph(
     )
 
 
-_INVERSE = {6: 8, 8: 6}
-"""Orientations that are not their own inverse."""
+def from_viewed(array: NDArray[A], orientation: int) -> NDArray[A]:
+    """Turn an (H, W, ...) array from the picture as viewed to sensor orientation (a view)."""
+    # All orientations but the two quarter turns are their own inverse.
+    return as_viewed(array, {6: 8, 8: 6}.get(orientation, orientation))
 
 
 def _light_channel(camera: Camera, channel: int) -> int:

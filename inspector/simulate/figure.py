@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from inspector.simulate.geometry import Shape, closed_spline, limb, move
-from inspector.simulate.poses import DRAWINGS, HAIR, HAIR_ROOTS, Material
+from inspector.simulate.pieces import HAIR, Material
+from inspector.simulate.poses import DRAWINGS, HAIR_ROOTS
 from inspector.simulate.scene import Pose
 
 

@@ -9,9 +9,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from inspector.frame import Frame, as_viewed
+from inspector.frame import Frame
 from inspector.levels import WHITE
 from inspector.simulate.camera import Camera
+from inspector.simulate.count import cell_fractions, saturated
 from inspector.simulate.outline import (
     Crossing,
     Outline,
@@ -175,7 +176,7 @@ def find_truth(
         backdrop_ev=ev.astype(np.float32),
         found=found,
         clip_levels=camera.per_channel(camera.clip),
-        saturated=_saturated(frame, camera),
+        saturated=saturated(frame, camera),
         ceiling_ev=camera.ceiling_ev,
         white_fraction=white,
         blown_fraction=blown,
@@ -217,30 +218,6 @@ def find_fringe(zones: NDArray[np.uint8], strands: NDArray[np.float32], blur_px:
     return np.asarray(away <= 3 * blur_px + 0.5)
 
 
-def cell_fractions(frame: Frame, camera: Camera, where: Mask) -> tuple[float, float]:
-    """Paper-white and blown cells of the mosaic, as fractions of the cells within ``where``."""
-    turned = as_viewed(where, {6: 8, 8: 6}.get(frame.orientation, frame.orientation))
-    ph, pw = frame.pattern.shape
-    height, width = (n // s * s for n, s in zip(turned.shape, (ph, pw), strict=True))
-
-    def cells(a: NDArray[np.float32] | Mask) -> NDArray[np.float32] | Mask:
-        return a[:height, :width].reshape(height // ph, ph, width // pw, pw).swapaxes(1, 2)
-
-    counted = cells(turned).all(axis=(2, 3))
-    if not counted.any():
-        return 0.0, 0.0
-    raw = cells(frame.mosaic.astype(np.float32))[counted]
-    white = np.ones(len(raw), np.bool_)
-    blown = np.ones(len(raw), np.bool_)
-    clip = camera.per_channel(camera.clip)
-    for c, gain in enumerate(frame.gains):
-        level = raw[:, frame.pattern == c].mean(axis=1)
-        v = (level - frame.black[c]) / (clip[c] - frame.black[c])
-        white &= v * gain >= WHITE
-        blown &= v >= WHITE
-    return float(white.mean()), float(blown.mean())
-
-
 def hot_spots(
     darkest: NDArray[np.float32], zones: NDArray[np.uint8], limits: Limits | None = None
 ) -> tuple[TrueIsland, ...]:
@@ -270,20 +247,6 @@ def hot_spots(
                 TrueIsland((x0 + x, y0 + y, x0 + x + w, y0 + y + h), area, area >= limit)
             )
     return tuple(sorted(islands, key=lambda i: -i.area_px))
-
-
-def _saturated(frame: Frame, camera: Camera) -> NDArray[np.float64]:
-    """(C,) fraction of each channel's sites at their clip level (less three spreads)."""
-    ph, pw = frame.pattern.shape
-    clip = camera.per_channel(camera.clip)
-    full, total = np.zeros(len(clip)), np.zeros(len(clip))
-    for row in range(ph):
-        for column in range(pw):
-            c = frame.pattern[row, column]
-            plane = frame.mosaic[row::ph, column::pw]
-            full[c] += np.count_nonzero(plane >= clip[c] - 3 * camera.clip_spread - 0.5)
-            total[c] += plane.size
-    return full / total
 
 
 def _depth(
