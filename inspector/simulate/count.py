@@ -17,8 +17,11 @@ def cell_fractions(frame: Frame, camera: Camera, where: NDArray[np.bool_]) -> tu
     height, width = (n // s * s for n, s in zip(turned.shape, (ph, pw), strict=True))
 
     def cells(a: NDArray[A]) -> NDArray[A]:
-        return 0.0, 0.0
+        return a[:height, :width].reshape(height // ph, ph, width // pw, pw).swapaxes(1, 2)
 
+    counted = cells(turned).all(axis=(2, 3))
+    if not counted.any():
+        return 0.0, 0.0
     raw = cells(frame.mosaic.astype(np.float32))[counted]
     white = np.ones(len(raw), np.bool_)
     blown = np.ones(len(raw), np.bool_)
