@@ -41,7 +41,8 @@ def picture(inspection: Inspection, size: tuple[int, int]) -> Canvas:
     if SHORT in wrong:
         marks.contours(drawn, short, tags)
     marks.spill(drawn, inspection, at, tags, warns=SPILL in wrong)
-    first = 1 + (sum(r.sure for r in inspection.edge.spill))
+    runs = sum(r.sure for r in inspection.edge.spill) if SPILL in wrong else 0
+    first = 1 + min(runs, marks.NUMBERED)
     marks.islands(drawn, inspection, at, tags, first=first, warns=HOT in wrong)
     return drawn
 
@@ -49,7 +50,7 @@ def picture(inspection: Inspection, size: tuple[int, int]) -> Canvas:
 def draw(inspection: Inspection) -> Canvas:
     """The whole clip map, ``SIZE`` pixels, (H, W, 3) uint8 blue first."""
     layout = arrange(*_aspect(inspection))
-    canvas = np.full((SIZE[1], SIZE[0], 3), bgr(CANVAS), np.uint8)
+    canvas = np.full((SIZE[1], SIZE[0], 3), CANVAS[0], np.uint8)  # a neutral grey
     x0, y0, x1, y1 = layout.picture
     canvas[y0:y1, x0:x1] = picture(inspection, layout.picture_size)
     cv2.rectangle(canvas, (x0 - 1, y0 - 1), (x1, y1), bgr(RULE), 1)

@@ -49,6 +49,8 @@ def window(w: Window) -> str:
     if w.low_ev is None or w.high_ev is None:
         return f"from {low}" if low else f"up to {high}" if high else "not measured"
     if w.low_ev > w.high_ev:
+        if signed(w.low_ev) == signed(w.high_ev):
+            return "none"
         return f"none: {signed(w.low_ev)} white, {signed(w.high_ev)} clean"
     return f"{low} to {high}"
 

@@ -50,6 +50,6 @@ def arrange(width: int, height: int) -> Layout:
         return Layout(picture, (left, MARGIN, right, 690), (left, 720, right, low - 50), name)
     left = W - MARGIN - COLUMN
     low = H - MARGIN
-    under = MARGIN + room[1] + 30
+    under = y + h + 30
     name = (x, low - 34, left - MARGIN, low)
     return Layout(picture, (left, MARGIN, W - MARGIN, low), (x, under, name[2], low - 46), name)

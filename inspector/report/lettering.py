@@ -16,6 +16,8 @@ Canvas = NDArray[np.uint8]
 """(H, W, 3) uint8, blue first."""
 
 FACE = cv2.FontFace("sans")
+OVERHANG = 2
+"""Pixels by which a letter may stand out to the left of its line."""
 CAP_HEIGHT = 0.75
 """Height of a capital or a figure, in units of the size (measured from the face)."""
 
@@ -113,9 +115,10 @@ def paragraph(
     """Set text into ``box`` (x0, y0, x1, y1) from the top, in the largest of ``sizes`` that fits.
 
     Returns the y below the last line. At the smallest size what still does not fit is left out
-    with an ellipsis, so that nothing ever leaves the box.
+    with an ellipsis; what a glyph hangs over the box is clipped, so that nothing ever leaves it.
     """
     x0, y0, x1, y1 = box
+    inside = canvas[y0:y1, x0 - OVERHANG : x1]
     for size in sizes:
         lines = wrap(text, x1 - x0, size, kind.weight)
         if len(lines) * size * leading <= y1 - y0:
@@ -125,5 +128,6 @@ def paragraph(
         rest = " ".join(lines[most - 1 :])
         lines = [*lines[: most - 1], shorten(rest, x1 - x0, size, kind.weight)]
     for n, line in enumerate(lines):
-        write(canvas, line, x0, y0 + size * (leading * n + 1), Type(size, kind.weight, kind.colour))
+        baseline = size * (leading * n + 1)
+        write(inside, line, OVERHANG, baseline, Type(size, kind.weight, kind.colour))
     return round(y0 + len(lines) * size * leading)

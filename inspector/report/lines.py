@@ -77,23 +77,23 @@ class Tags:
         self.taken: list[tuple[float, float, float, float]] = []
 
     def add(
-        self, text: str, anchors: Sequence[tuple[float, float]], kind: Type, ground: RGB | None
-    ) -> tuple[float, float]:
-        """Write ``text`` centred on the first free anchor; return where it stands.
+        self, text: str, anchors: Sequence[tuple[float, float]], kind: Type, ground: RGB
+    ) -> tuple[float, float] | None:
+        """Write ``text`` centred on the first free anchor; return where, None if none is free.
 
-        ``ground`` is the colour of the plate under it, round for one or two signs.
+        ``ground`` is the colour of the plate under it, a disc for a single sign.
         """
-        w, h = width(text, kind.size, kind.weight) + 0.6 * kind.size, 1.3 * kind.size
-        w = max(w, h)
-        x, y = next((p for p in self._inside(anchors, w, h) if self._free(p, w, h)), (None, None))
-        if x is None or y is None:
-            x, y = self._inside(anchors[:1], w, h)[0]
+        length = width(text, kind.size, kind.weight)
+        h = 1.3 * kind.size
+        w = max(length + 0.6 * kind.size, h)
+        found = next((p for p in self._inside(anchors, w, h) if self._free(p, w, h)), None)
+        if found is None:
+            return None
+        x, y = found
         self.taken.append((x - w / 2, y - h / 2, x + w / 2, y + h / 2))
-        if ground is not None:
-            _pill(self.picture, x, y, w, h, ground)
-        start = x - width(text, kind.size, kind.weight) / 2
-        write(self.picture, text, start, y + CAP_HEIGHT * kind.size / 2, kind)
-        return x, y
+        _pill(self.picture, x, y, w, h, ground)
+        write(self.picture, text, x - length / 2, y + CAP_HEIGHT * kind.size / 2, kind)
+        return found
 
     def _inside(
         self, anchors: Sequence[tuple[float, float]], w: float, h: float

@@ -22,20 +22,22 @@ from inspector.report.palette import (
     LIGHT,
     MAYBE,
     PLAIN,
+    QUIET,
     RGB,
     SPILL,
-    Mark,
     band,
 )
 from inspector.report.proof import WHITE_EV, Shortfall
 
-NUMBERED = 9
-"""Most runs and islands that get a number."""
+NUMBERED = 6
+"""Most runs, and most islands, that get a number."""
 LABELLED = 3
 """Most lines of one level that get a figure."""
 LEAST_FLAT = 900
 """Points of the coarse field from which a part without a contour gets a figure."""
 FIGURE = Type(30, 600, INK)
+QUERIED = 3
+"""Most possible runs that get a question mark."""
 GROUND: RGB = (236, 236, 236)
 """Plate under a figure on the picture."""
 NUMBER = Type(28, 700, BRIGHT)
@@ -87,8 +89,11 @@ def contours(picture: Canvas, short: Shortfall, tags: Tags) -> None:
             if lines.length(line)[-1] < 90:
                 break
             ways = [line[int(f * (len(line) - 1))] for f in (0.5, 0.35, 0.65, 0.2, 0.8)]
-            x, y = tags.add(figures.thirds(level), [(p[0], p[1]) for p in ways], FIGURE, BANDS[k])
-            labelled[int(min(y / zoom[1], rows - 1)), int(min(x / zoom[0], columns - 1))] = True
+            anchors = [(float(p[0]), float(p[1])) for p in ways]
+            stands = tags.add(figures.thirds(level), anchors, _on_band(k), BANDS[k])
+            if stands:
+                column, row = np.asarray(stands) / zoom
+                labelled[int(min(row, rows - 1)), int(min(column, columns - 1))] = True
     _flat_regions(short, zoom, labelled, tags)
 
 
@@ -108,7 +113,12 @@ def _flat_regions(
         y, x = np.unravel_index(int(room.argmax()), room.shape)
         ev = float(np.median(short.ev[here]))
         anchor = (float(x) + 0.5) * zoom[0], (float(y) + 0.5) * zoom[1]
-        tags.add(figures.stops(ev), [anchor], FIGURE, BANDS[band(ev)])
+        tags.add(figures.stops(ev), [anchor], _on_band(band(ev)), BANDS[band(ev)])
+
+
+def _on_band(k: int) -> Type:
+    """The type of a figure that stands on a band."""
+    return FIGURE if sum(BANDS[k]) > 330 else Type(FIGURE.size, FIGURE.weight, BRIGHT)
 
 
 def light_subject(picture: Canvas, inspection: Inspection, limit_ev: float, at: Place) -> None:
@@ -118,11 +128,11 @@ def light_subject(picture: Canvas, inspection: Inspection, limit_ev: float, at: 
     ev = np.where(core, levels.ev, np.float32(-20.0))[::step, ::step]
     if min(ev.shape) < 2:
         return
-    ev = np.asarray(cv2.GaussianBlur(ev, (0, 0), 1.0), np.float32)
+    ev = np.asarray(cv2.GaussianBlur(ev, (0, 0), 2.0), np.float32)
     for found in contour_generator(z=ev, name="serial").lines(-limit_ev):
         path = np.asarray(found, float) * step + 0.5
         drawn = at(levels.to_view(path))
-        if lines.length(drawn)[-1] < 40:
+        if lines.length(drawn)[-1] < 100:
             continue
         dots = lines.along(drawn, drawn, 14)
         lines.dots(picture, dots, LIGHT.casing, 4.0)
@@ -130,41 +140,53 @@ def light_subject(picture: Canvas, inspection: Inspection, limit_ev: float, at: 
 
 
 def spill(picture: Canvas, inspection: Inspection, at: Place, tags: Tags, *, warns: bool) -> None:
-    """Spilled runs, the longest first: sure ones bold with ticks, possible ones dashed."""
-    for n, run in enumerate(inspection.edge.spill, start=1):
-        if not len(run.points):
-            continue
-        if run.sure:
-            _sure_run(picture, run, n, at, tags, SPILL if warns else MAYBE)
-        else:
-            _possible_run(picture, run, at, tags)
+    """Spilled runs: sure ones bold, ticked and numbered, longest first; possible ones dashed.
+
+    What stays within the limit is no fault: a plain line without colour.
+    """
+    runs = [r for r in inspection.edge.spill if len(r.points)]
+    for run in runs:
+        if not run.sure:
+            _possible_run(picture, run, at)
+        elif not warns:
+            path = _run_geometry(run, at)[0]
+            lines.solid(picture, [path], MAYBE.casing, 6)
+            lines.solid(picture, [path], MAYBE.rgb, 2)
+    if warns:
+        sure = [r for r in runs if r.sure]
+        for run in sure:
+            _sure_run(picture, run, at)
+        for n, run in enumerate(sure[:NUMBERED], start=1):
+            _number_run(run, n, at, tags)
+    for run in [r for r in runs if not r.sure][:QUERIED]:
+        path, inward, _ = _run_geometry(run, at)
+        tags.add("?", _beside(path, inward), Type(26, 700, PLAIN), MAYBE.rgb)
 
 
-def _sure_run(
-    picture: Canvas, run: SpillRun, number: int, at: Place, tags: Tags, mark: Mark
-) -> None:
-    path, inward, ticks = _run_geometry(run, at)
-    tick_lines = list(ticks)
-    for colour, wide, thin in ((mark.casing, 10, 5), (mark.rgb, 6, 3)):
-        lines.solid(picture, tick_lines, colour, thin)
+def _sure_run(picture: Canvas, run: SpillRun, at: Place) -> None:
+    path, _, ticks = _run_geometry(run, at)
+    for colour, wide, thin in ((SPILL.casing, 10, 5), (SPILL.rgb, 6, 3)):
+        lines.solid(picture, list(ticks), colour, thin)
         lines.solid(picture, [path], colour, wide)
-    if number > NUMBERED:
+
+
+def _number_run(run: SpillRun, number: int, at: Place, tags: Tags) -> None:
+    path, inward, _ = _run_geometry(run, at)
+    stands = tags.add(str(number), _beside(path, inward), NUMBER, SPILL.rgb)
+    if stands is None:
         return
-    where = _beside(path, inward)
-    x, y = tags.add(str(number), where, NUMBER, mark.rgb)
-    outward = -1 if inward[:, 0].mean() > 0 else 1
     label = f"{run.depth_px:.0f} px"
-    aside = 26 + width(label, FIGURE.size, FIGURE.weight) / 2 + 10
-    aside *= outward
+    aside = 36 + width(label, FIGURE.size, FIGURE.weight) / 2
+    aside *= -1 if inward[:, 0].mean() > 0 else 1
+    x, y = stands
     around = [(x + aside, y), (x, y - 42), (x, y + 42), (x - aside, y)]
     tags.add(label, around, FIGURE, GROUND)
 
 
-def _possible_run(picture: Canvas, run: SpillRun, at: Place, tags: Tags) -> None:
-    path, inward, _ = _run_geometry(run, at)
+def _possible_run(picture: Canvas, run: SpillRun, at: Place) -> None:
+    path = _run_geometry(run, at)[0]
     lines.solid(picture, [path], MAYBE.casing, 6)
     lines.solid(picture, lines.dashes(path, 14, 8), MAYBE.rgb, 3)
-    tags.add("?", _beside(path, inward), Type(26, 700, PLAIN), MAYBE.rgb)
 
 
 def _run_geometry(run: SpillRun, at: Place) -> tuple[Points, Points, NDArray[np.float64]]:
@@ -205,12 +227,15 @@ def islands(
         middle, half = corners.mean(0), np.abs(corners[1] - corners[0]) / 2
         radii = np.maximum(half * 1.25 + 6, 9)
         if not (spot.warns and warns):
-            colour = MAYBE.rgb if spot.sure else INK
-            _ring(picture, middle, radii, colour, 1, dashed=not spot.sure)
+            _ring(
+                picture, middle, radii, QUIET if spot.sure else MAYBE.casing, 1 if spot.sure else 5
+            )
+            if not spot.sure:
+                _ring(picture, middle, radii, MAYBE.rgb, 2, dashed=True)
             continue
         _ring(picture, middle, radii, HOT.casing, 8)
         _ring(picture, middle, radii, HOT.rgb, 4)
-        if number <= NUMBERED:
+        if number - first < NUMBERED:
             reach = radii + 24
             ways = [(0.75, -0.75), (0.75, 0.75), (-0.75, -0.75), (-0.75, 0.75)]
             spots = [(middle[0] + a * reach[0], middle[1] + b * reach[1]) for a, b in ways]

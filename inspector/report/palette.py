@@ -59,7 +59,7 @@ HOT = Mark("hot spot", (75, 196, 192), INK, "ring")
 LIGHT = Mark("too light", (27, 127, 112), BRIGHT, "dotted")
 MARKS = (SHORT, SPILL, HOT, LIGHT)
 
-MAYBE = Mark("possible", (112, 112, 112), BRIGHT, "dashed")
+MAYBE = Mark("possible", (48, 48, 48), BRIGHT, "dashed")
 """Not sure, does not warn: no colour."""
 
 WARN: RGB = BANDS[2]

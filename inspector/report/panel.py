@@ -11,7 +11,7 @@ import numpy as np
 from inspector.inspect import Inspection
 from inspector.report import figures, lines
 from inspector.report.layout import COLUMN, Layout, Rect
-from inspector.report.lettering import Canvas, Type, fit, paragraph, shorten, width, write
+from inspector.report.lettering import OVERHANG, Canvas, Type, fit, paragraph, shorten, width, write
 from inspector.report.palette import (
     BRIGHT,
     BY_CODE,
@@ -98,6 +98,8 @@ def _edge(inspection: Inspection, marks: tuple[Mark, ...]) -> tuple[str, str]:
     possible = len(e.spill) - len(sure)
     if possible:
         return "Clean", f"{possible} possible spill{'s' if possible > 1 else ''}"
+    if sure:
+        return "Clean", f"spill {figures.share(e.spill_fraction, up=True)}, within the limit"
     return "Clean", "no spill"
 
 
@@ -196,7 +198,8 @@ def swatch(canvas: Canvas, mark: Mark, x: float, y: float) -> int:
     elif mark.line == "dotted":
         lines.dots(canvas, lines.along(ends, ends, 12), mark.rgb, 3.6)
     elif mark.line == "dashed":
-        lines.solid(canvas, lines.dashes(ends, 14, 8), mark.rgb, 3)
+        lines.solid(canvas, [ends], mark.casing, 8)
+        lines.solid(canvas, lines.dashes(ends, 14, 8), mark.rgb, 4)
     else:
         lines.solid(canvas, [ends - (0, 5)], mark.rgb, 6)
         ticks = [np.array([[x + d, y - 5], [x + d, y + 9]]) for d in (5, 16, 27, 38)]
@@ -214,7 +217,8 @@ def _advice(canvas: Canvas, inspection: Inspection, box: Rect) -> None:
 
 
 def _name(canvas: Canvas, inspection: Inspection, box: Rect) -> None:
-    x0, _, x1, y1 = box
+    x0, y0, x1, y1 = box
+    inside = canvas[y0:y1, x0 - OVERHANG : x1]
     shot = inspection.frame.shot
     parts = [
         f"f/{shot.aperture_f:g}" if shot.aperture_f else "",
@@ -222,8 +226,9 @@ def _name(canvas: Canvas, inspection: Inspection, box: Rect) -> None:
         f"ISO {shot.iso:g}" if shot.iso else "",
     ]
     exposure = " · ".join(p for p in parts if p)
-    room = x1 - x0 - (width(exposure, LABEL, 400) + 28 if exposure else 0)
-    name = shorten(PurePath(inspection.frame.path).name, room, LABEL, 400)
-    end = write(canvas, name, x0, y1 - 8, Type(LABEL, 500, QUIET))
+    room = x1 - x0 - (width(exposure, LABEL, 400) + 28 if exposure else 0) - OVERHANG
+    name = shorten(PurePath(inspection.frame.path).name, room, LABEL, 500)
+    baseline = y1 - y0 - 8
+    end = write(inside, name, OVERHANG, baseline, Type(LABEL, 500, QUIET))
     if exposure:
-        write(canvas, exposure, end + 24, y1 - 8, Type(LABEL, 400, QUIET))
+        write(inside, exposure, end + 24, baseline, Type(LABEL, 400, QUIET))

@@ -13,8 +13,8 @@ from inspector.report.layout import Rect
 from inspector.report.lettering import Canvas, Type, fit, width, write
 from inspector.report.palette import BRIGHT, PLAIN, QUIET, RGB, RULE, WARN, bgr
 
-SPAN = 2
-"""Stops shown on either side of today's exposure, doubled where a figure needs it."""
+SPAN = 3
+"""Stops shown on either side of today's exposure."""
 OPEN: RGB = (112, 112, 112)
 """The window itself."""
 
@@ -42,13 +42,11 @@ def window_scale(canvas: Canvas, window: Window, box: Rect) -> None:
     left = write(canvas, "Window", x0, y0 + 38, Type(26, 500, QUIET)) + 18
     words = figures.window(window)
     write(canvas, words, left, y0 + 38, fit(words, x1 - left, Type(26, 500, PLAIN)))
-    ends = [abs(v) for v in (window.low_ev, window.high_ev) if v is not None]
-    span = SPAN if max(ends) <= SPAN else 2 * SPAN
     left, right, y = x0 + 22, x1 - 22, y0 + 84
 
-    axis = Axis(left, right, span)
+    axis = Axis(left, right, SPAN)
     _bar(canvas, window, axis, y)
-    for n in range(-3 * span, 3 * span + 1):
+    for n in range(-3 * SPAN, 3 * SPAN + 1):
         tall = 14 if n % 3 == 0 else 7
         x = axis.at(n / 3)
         lines.solid(canvas, [np.array([[x, y + 14], [x, y + 14 + tall]])], QUIET, 2)
