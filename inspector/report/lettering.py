@@ -36,7 +36,11 @@ def clean(text: str) -> str:
 
     OpenCV crashes on a lone surrogate, and a file name may hold one.
     """
-    return "".join("?" if unicodedata.category(c)[0] == "C" else c for c in text)
+    return "".join(c if c.isprintable() else _replacement(c) for c in text)
+
+
+def _replacement(char: str) -> str:
+    return " " if unicodedata.category(char) == "Zs" else "?"
 
 
 def width(text: str, size: int, weight: int) -> int:
