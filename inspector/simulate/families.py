@@ -118,7 +118,7 @@ def _poses(figure: str, scene: Scene, rng: np.random.Generator) -> tuple[Pose, .
         names, places = ["chair", "standing"], [middle - 0.16, middle + 0.05]
     else:
         names, places = [figure], [middle + between(rng, -0.03, 0.03)]
-    shared = rng.uniform(0.9, 1.1)
+    shared = between(rng, 0.62, 0.82)
     return tuple(_pose(n, x, shared, scene, rng) for n, x in zip(names, places, strict=True))
 
 
@@ -126,10 +126,11 @@ def _pose(name: str, x: float, scale: float, scene: Scene, rng: np.random.Genera
     width, height = scene.extent
     mirror, hair = bool(rng.random() < 0.5), int(rng.integers(0, 14))
     if name in _BUSTS:
-        tall = scale * min(width, height) * between(rng, 1.3, 1.9)
+        reach = 0.69 if name == "profile" else 0.44
+        tall = min(scale * between(rng, 1.0, 1.15) * height / reach, 3 * width)
         return Pose(name, (x, height - 0.07 * tall), tall, mirror, hair)
     wide = {"lunge": 1.45, "en-garde": 1.1, "salute": 1.45}.get(name, 1.0)
-    tall = scale * min(0.85 * height, width / wide) * between(rng, 0.75, 0.95)
+    tall = scale * min(height, 1.3 * width / wide) * between(rng, 0.94, 1.06)
     if name in ("lunge", "en-garde"):
         x += (0.25 if mirror else -0.25) * tall
     feet = min(height * between(rng, 0.9, 1.15), height + 0.35 * tall)
@@ -141,8 +142,8 @@ def _camera(family: str, aspect: float, rng: np.random.Generator) -> Camera:
     bits = 12 if family == "12-bit" else 14
     top = 2.0**bits - 1
     black = float(rng.choice([128, 256, 512, 1024])) * (0.25 if bits == 12 else 1)
-    low = {"low-clip": 0.9, "high-clip": 1.0}.get(family, 0.96)
-    clip = [round(top * between(rng, low, low + 0.035)) for _ in range(3)]
+    low = 0.9 if family == "low-clip" else 0.96
+    clip = [round(top * between(rng, low, low + 0.03)) for _ in range(3)]
     stated = round(min(clip) * between(rng, 0.93, 0.98)) if family == "high-clip" else top
     noisy = family == "noisy"
     return Camera(

@@ -112,7 +112,7 @@ def _spoil_subject(scene: Scene, defect: str, rng: np.random.Generator) -> Scene
     if not scene.poses or defect == "none":
         return scene
     if defect in ("spill", "shallow-spill"):
-        deep = (0.005, 0.03) if defect == "spill" else (0.0012, 0.0045)
+        deep = (0.005, 0.025) if defect == "spill" else (0.0012, 0.0045)
         light = replace(light, spills=_spills(scene, deep, rng))
     elif defect == "island":
         light = replace(light, islands=_spots(scene, (0.009, 0.03), 1, rng))
@@ -122,20 +122,19 @@ def _spoil_subject(scene: Scene, defect: str, rng: np.random.Generator) -> Scene
 
 
 def _spills(scene: Scene, deep: tuple[float, float], rng: np.random.Generator) -> tuple[Spill, ...]:
-    """One to three places on the outline, drawn evenly along its length."""
-    places = _on_outline(scene)
-    if len(places) == 0:
-        return ()
-    return tuple(
-        Spill(
-            at=tuple(places[int(rng.integers(len(places)))].tolist()),
-            radius=between(rng, 0.03, 0.09),
-            ev=between(rng, 0.2, 1.2),
-            depth=between(rng, *deep),
-            tint_ev=between(rng, 0.0, 0.3),
-        )
-        for _ in range(int(rng.integers(1, 4)))
-    )
+    """One or two places on the outline where the subject is thick enough to be lit so deep."""
+    places, thickness = _on_outline(scene)
+    spills = []
+    for _ in range(int(rng.integers(1, 3))):
+        depth = between(rng, *deep)
+        depth = min(depth, 0.5 * float(thickness.max(initial=0.0)))
+        fits = places[thickness >= 2.2 * depth]
+        if len(fits):
+            x, y = fits[int(rng.integers(len(fits)))].tolist()
+            along, level = max(2.5 * depth, between(rng, 0.02, 0.07)), between(rng, 0.1, 1.2)
+            ramp = float(np.exp(between(rng, np.log(0.0033), np.log(0.033))))
+            spills.append(Spill((x, y), along, level, depth, ramp, between(rng, 0.0, 0.3)))
+    return tuple(spills)
 
 
 def _sketch(scene: Scene) -> tuple[tuple[int, int], NDArray[np.float32]]:
@@ -145,11 +144,13 @@ def _sketch(scene: Scene) -> tuple[tuple[int, int], NDArray[np.float32]]:
     return size, cover(shapes, size)
 
 
-def _on_outline(scene: Scene) -> NDArray[np.float64]:
-    """(N, 2) places on the outline of the subject before the face, scene units."""
+def _on_outline(scene: Scene) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """(N, 2) places on the subject's outline, (N,) half its thickness there, scene units."""
     size, figure = _sketch(scene)
     outline = trace(label(figure, face_cover(scene, size)), figure, blur_px=1.0)
-    return outline.points / max(size)
+    inwards = outline.rays(outline.depth, np.arange(0, 0.06 * max(size), 1.0))
+    thickness = inwards.max(axis=1, initial=0).astype(float)
+    return outline.points / max(size), thickness / max(size)
 
 
 def _spots(

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from inspector.levels import WHITE
 from inspector.simulate.backdrop import tint
 from inspector.simulate.figure import Part
 from inspector.simulate.geometry import cover, smooth_noise
@@ -137,14 +138,19 @@ def _edge_glow(light: Light, stage: Stage, unit: int, rng: np.random.Generator) 
 
 
 def _add_spill(out: Map, spill: Spill, stage: Stage, unit: int) -> None:
-    """White light over the outline, falling to paper white at the spill's depth."""
+    """White light over the outline: level, then falling through paper white at its depth.
+
+    Along the outline ``window`` goes from 1 at the spill's middle to 0, and depth and level
+    with it.
+    """
     box, away = _near(stage.size, spill.at, (1.6 * spill.radius, 1.6 * spill.radius), unit, 0.0)
     here = np.clip(1.8 - 1.6 * away, 0, 1)
     window = here * here * (3 - 2 * here)
     top = 2.0**spill.ev
-    fall = np.log(top / 0.98) / spill.depth
-    depth = stage.depth[box] / unit
-    glow = top * window * np.exp(-fall * depth / np.maximum(window, 0.05))
+    fall = np.log(4) / spill.ramp
+    inside = spill.depth * window - stage.depth[box] / unit
+    glow = np.minimum(top, WHITE * np.exp(fall * inside - 4 * (1 - window)))
+    glow *= np.minimum(1, 8 * window)
     out[box] += glow[..., None] * tint(spill.tint_ev)
 
 

@@ -92,14 +92,16 @@ class Pose:
 class Spill:
     """White light that lies on the subject, along the outline around a place.
 
-    ``ev`` is its level at the outline, ``depth`` the distance inwards at which it has fallen to
-    paper white, ``radius`` how far it goes along the outline; tint as stops of red over green.
+    ``ev`` is its level at the outline at most, ``depth`` the distance inwards at which it has
+    fallen to paper white, ``ramp`` the distance over which it falls from there by two stops,
+    ``radius`` how far it goes along the outline; tint as stops of red over green.
     """
 
     at: Point
     radius: float
     ev: float = 0.6
     depth: float = 0.012
+    ramp: float = 0.012
     tint_ev: float = 0.1
 
 
