@@ -100,6 +100,7 @@ class Worker:
         self._process: multiprocessing.process.BaseProcess | None = None
         self._pipe: Connection | None = None
         self._loaded = False
+        self._interrupted = False
 
     def __enter__(self) -> Worker:
         return self
@@ -135,6 +136,8 @@ class Worker:
     def judge(self, task: Task) -> Reply:
         """Judge one frame. Whatever happens to the process, there is a reply."""
         self.start()
+        if self._interrupted:
+            return self._crashed(task)
         if not self._loaded:
             self._await_ready()
         assert self._pipe is not None
@@ -156,7 +159,8 @@ class Worker:
         self.kill()
 
     def interrupt(self) -> None:
-        """End the process from another thread; the frame at hand counts as crashed."""
+        """End the process for good, from another thread; frames count as crashed from now on."""
+        self._interrupted = True
         process = self._process
         if process is not None:
             with contextlib.suppress(ValueError):  # it has just been cleared away
@@ -202,6 +206,8 @@ class Worker:
 
     def _crashed(self, task: Task) -> Reply:
         if self._process is not None:
+            if self._interrupted:
+                self._process.kill()
             self._process.join(END_LIMIT_S)
         how = _exit_text(self._process.exitcode if self._process is not None else None)
         self._give_up(task)

@@ -54,8 +54,10 @@ def judge(task: Task) -> Reply:
             re.match("(a+)+$", "a" * 60 + "b")
         case "bomb":
             bytearray(1 << 36)
-        case "slow":
-            time.sleep(0.5)
+        case "slow":  # and a number of seconds
+            time.sleep(float(text.split()[1]))
+            if "broken" in text:
+                return Reply(told(task.path, "unreadable"), retry=True)
         case "halfway":
             assert task.clip_map is not None
             Path(task.clip_map + ".part").write_bytes(b"half a pict")

@@ -166,7 +166,7 @@ def test_the_process_ends_with_its_parent(
 
 @linux
 def test_an_interrupt_from_the_keyboard_does_not_reach_the_worker(tmp_path: Path) -> None:
-    process, pid = parent(tmp_path, "slow")
+    process, pid = parent(tmp_path, "slow 0.5")
     with process:
         os.kill(pid, signal.SIGINT)
         assert process.stdout is not None
