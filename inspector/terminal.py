@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -15,6 +15,10 @@ PLAIN_SHAPES = {"pass": "o", "warn": "^", "unreadable": "x"}
 COLOURS = {"pass": "green", "warn": "yellow", "unreadable": "magenta"}
 NAME_CELLS = 36
 """Widest that the column of names gets by itself."""
+
+
+PROGRESS_FROM = 8
+"""Frames from which a run counts as long."""
 
 
 def plain(text: str) -> str:
@@ -76,6 +80,39 @@ def tally(verdicts: Sequence[str]) -> str:
     counts = [f"{verdicts.count(word)} {word}" for word in SHAPES if word in verdicts]
     head = f"{len(verdicts)} frame{'' if len(verdicts) == 1 else 's'}"
     return f"{head}: {', '.join(counts)}" if counts else head
+
+
+class Progress:
+    """How far a long run is, on a terminal: a last line that is written over.
+
+    Silent on anything that is no terminal, and for a few frames.
+    """
+
+    def __init__(self, total: int, stream: TextIO, now: Callable[[], float]) -> None:
+        self._total, self._stream, self._now = total, stream, now
+        self._begin = now()
+        self._shown = stream.isatty() and total >= PROGRESS_FROM
+
+    def show(self, done: int) -> None:
+        """Write the line after so many frames; `clear` takes it away for other output."""
+        if self._shown and done:
+            seconds = self._now() - self._begin
+            self._stream.write(progress_text(done, self._total, seconds))
+            self._stream.flush()
+
+    def clear(self) -> None:
+        """Empty the line."""
+        if self._shown:
+            self._stream.write("\r\x1b[K")
+            self._stream.flush()
+
+
+def progress_text(done: int, total: int, seconds: float) -> str:
+    """For example "120 of 340 frames, 4.1 a second, 54 s left"."""
+    rate = done / max(seconds, 1e-3)
+    left = round((total - done) / rate)
+    time = f"{left // 60} min {left % 60:02} s" if left >= 60 else f"{left} s"
+    return f"{done} of {total} frames, {rate:.1f} a second, {time} left"
 
 
 def cells(text: str) -> int:

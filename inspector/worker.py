@@ -65,6 +65,10 @@ class Reply:
     retry: bool = False
 
 
+class WorkerError(Exception):
+    """The process cannot be started; the message is one sentence with the remedy."""
+
+
 Judge = Callable[[Task], Reply]
 
 
@@ -178,10 +182,10 @@ class Worker:
             self._pipe = None
 
     def _await_ready(self) -> None:
-        """Raise RuntimeError if the process cannot start at all."""
+        """Raise WorkerError if the process cannot start at all."""
         if self._receive(START_LIMIT_S) != READY:
             self.kill()
-            raise RuntimeError(
+            raise WorkerError(
                 "the process that decodes frames did not start; reinstall inspector and its "
                 "dependencies"
             )

@@ -13,7 +13,7 @@ from pathlib import Path
 import judges
 import pytest
 
-from inspector.worker import Reply, Task, Worker
+from inspector.worker import Reply, Task, Worker, WorkerError
 
 TESTS = Path(__file__).parent
 linux = pytest.mark.skipif(sys.platform != "linux", reason="limits and signals as Linux has them")
@@ -106,7 +106,7 @@ def test_half_a_picture_is_cleared_away(tmp_path: Path, worker: Worker) -> None:
 
 def test_a_core_that_cannot_be_loaded_is_said(tmp_path: Path) -> None:
     with (
-        pytest.raises(RuntimeError, match="did not start"),
+        pytest.raises(WorkerError, match="did not start"),
         Worker(make_judge=judges.that_fails) as worker,
     ):
         worker.judge(frame(tmp_path, "pass"))

@@ -1,0 +1,1 @@
+"""The commands of `inspector`, one job a module."""
