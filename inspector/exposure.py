@@ -90,7 +90,7 @@ def measure_exposure(
     if not inner.any():
         inner = zones.backdrop
     tint = backdrop_tint(levels, zones)
-    ev = stops(levels.rendered[inner], levels.frame.gains, levels.frame.channels, tint=tint)
+    ev = stops(levels.rendered[inner], levels.top, levels.frame.channels, tint=tint)
     p1, p50, p99 = (min(float(p), levels.ceiling_ev) for p in np.percentile(ev, (1, 50, 99)))
     white = float(levels.white[inner].mean())
     depth = _depth(levels, edge.core)

@@ -9,13 +9,18 @@ from inspector.edge import Edge, measure_edge
 from inspector.exposure import Exposure, measure_exposure
 from inspector.frame import Frame
 from inspector.levels import Levels, measure_levels
+from inspector.under import lay_under
 from inspector.verdict import Limits, Reason, Verdict, judge
-from inspector.zones import Zones, find_zones
+from inspector.zones import Zones, find_zones, find_zones_by_plate
 
 SCHEMA = 1
 EMPTY_AREA = 0.001
 """A frame whose subject covers less of the picture has nobody in it: a plate."""
 Record = dict[str, Any]
+
+
+class PlateError(ValueError):
+    """Why a plate cannot be used for a frame, as a sentence."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,7 +59,10 @@ def inspect(
     """
     limits = limits or Limits()
     levels = measure_levels(frame)
-    zones = find_zones(levels)
+    zones = _zones(levels, plate)
+    if under is not None and zones.found:
+        levels = lay_under(levels, zones, measure_levels(under))
+        zones = _zones(levels, plate)
     edge = measure_edge(levels, zones, hot_spot_area=limits.hot_spot_area)
     exposure = measure_exposure(
         levels,
@@ -66,6 +74,17 @@ def inspect(
     empty = zones.found and exposure.subject_area < EMPTY_AREA
     verdict = judge(zones, edge, exposure, limits=limits, look=look, is_plate=empty)
     return Inspection(frame, levels, zones, edge, exposure, verdict, limits)
+
+
+def _zones(levels: Levels, plate: Inspection | None) -> Zones:
+    zones = find_zones(levels)
+    if plate is None or not zones.found:
+        return zones
+    if plate.levels.ev.shape != levels.ev.shape:
+        raise PlateError("the plate has another size; shoot it with the same camera and crop")
+    if not plate.zones.found:
+        raise PlateError("no white background was found on the plate; shoot it again, empty")
+    return find_zones_by_plate(levels, plate.levels, plate.zones)
 
 
 def record(inspection: Inspection) -> Record:

@@ -26,6 +26,19 @@ Floats = NDArray[np.float32]
 
 
 @dataclass(frozen=True, eq=False)
+class Under:
+    """A darker frame of the same pose, laid under this one.
+
+    ``shift`` is where it has a point of this frame, less where this frame has it, x, y in viewed
+    pixels; ``stops`` by how much it is darker.
+    """
+
+    levels: Levels
+    shift: tuple[float, float]
+    stops: float
+
+
+@dataclass(frozen=True, eq=False)
 class Levels:
     """The working picture, as viewed: block averages of the mosaic in units of white.
 
@@ -42,6 +55,8 @@ class Levels:
         (x, y) of the working picture's top left corner in the picture as viewed, pixels.
     rendered : ndarray, float32
         (h, w, C) mean rendered level r_c, 1 at the white point.
+    top : ndarray, float64
+        (C,) rendered level at which each channel stops: its gain, or more with an under frame.
     ev : ndarray, float32
         (h, w) stops over (+) or under (-) white of a neutral surface, read from the channels
         that still respond; ``ceiling_ev`` where none does.
@@ -55,10 +70,12 @@ class Levels:
     scale: int
     origin: tuple[int, int]
     rendered: Floats
+    top: NDArray[np.float64]
     ev: Floats
     white: Floats
     blown: Floats
     part: Floats
+    under: Under | None = None
 
     def to_view(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
         """Working-picture x, y (continuous, pixel i spans [i, i + 1)) to viewed pixels."""
@@ -101,6 +118,7 @@ def measure_levels(frame: Frame, *, clip: Clip | None = None) -> Levels:
         scale=scale,
         origin=_origin(left_over, turn),
         rendered=viewed,
+        top=frame.gains,
         ev=stops(viewed, frame.gains, frame.channels),
         white=np.ascontiguousarray(as_viewed(white, turn)),
         blown=np.ascontiguousarray(as_viewed(blown, turn)),
@@ -125,7 +143,7 @@ def measure_clip(frame: Frame) -> Clip:
 
 def stops(
     rendered: Floats,
-    gains: NDArray[np.float64],
+    top: NDArray[np.float64],
     channels: tuple[str, ...],
     *,
     tint: NDArray[np.float64] | None = None,
@@ -139,16 +157,18 @@ def stops(
     ----------
     rendered : ndarray, float32
         (..., C) rendered levels.
+    top : ndarray, float64
+        (C,) rendered level at which each channel stops responding.
     """
     tint = np.ones(len(channels)) if tint is None else tint
     green = np.array([name[0] in "GL" for name in channels])
-    responds = rendered < RESPONDS * gains
+    responds = rendered < RESPONDS * top
     level = np.where(responds, rendered / tint, 0).astype(np.float32)
     any_green = responds[..., green].any(axis=-1)
     any_rest = responds[..., ~green].any(axis=-1)
     by_green = _mean_of(level[..., green], responds[..., green])
     by_rest = _mean_of(level[..., ~green], responds[..., ~green])
-    ceiling = np.float32(gains.max())
+    ceiling = np.float32(top.max())
     best = np.where(any_green, by_green, np.where(any_rest, by_rest, ceiling))
     return np.log2(np.clip(best, 2.0**FLOOR_EV, ceiling)).astype(np.float32)
 
@@ -243,7 +263,6 @@ def _cells_at_least(frame: Frame, level: NDArray[np.float64], *, every: bool) ->
     """255 for each cell whose every (or any) channel reaches its raw ``level`` (C,)."""
     join = cv2.bitwise_and if every else cv2.bitwise_or
     height, width = (n // frame.pattern.shape[0] for n in frame.mosaic.shape[:2])
-    ph = frame.pattern.shape[0]
     result: NDArray[np.uint8] | None = None
     for c in range(len(frame.channels)):
         views = [v[:height, :width] for v in channel_sites(frame, c)]
@@ -255,5 +274,5 @@ def _cells_at_least(frame: Frame, level: NDArray[np.float64], *, every: bool) ->
             mean = np.mean(views, axis=0, dtype=np.float32)
             reached = cv2.compare(mean, float(level[c]), cv2.CMP_GE)
         result = reached if result is None else join(result, reached)
-    assert result is not None and ph > 0
+    assert result is not None  # a frame has a channel
     return result

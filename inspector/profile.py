@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspector.frame import Frame, to_sensor
-from inspector.levels import Levels
+from inspector.levels import RESPONDS, Levels
 from inspector.outline import right_hand
 
 Points = NDArray[np.float64]
@@ -49,11 +49,26 @@ def read_sites(levels: Levels, points: Points, inward: Points, offsets: Points) 
     centre = np.floor(at) + 0.5
     distance = ((centre - points[:, None]) * inward[:, None]).sum(axis=-1)
     rendered, channel = _rendered_at(levels, centre)
+    if levels.under is not None:
+        _look_under(levels, centre, rendered, channel)
     width, height = frame.size
     x, y = centre[..., 0], centre[..., 1]
     outside = (x < 0) | (y < 0) | (x >= width) | (y >= height)
     rendered[outside] = np.nan
     return Sites(distance, rendered, channel)
+
+
+def _look_under(
+    levels: Levels,
+    centre: Points,
+    rendered: NDArray[np.float32],
+    channel: NDArray[np.intp],
+) -> None:
+    """Replace what is saturated by what the under frame has there."""
+    assert levels.under is not None
+    lost = rendered >= RESPONDS * levels.frame.gains[channel]
+    below, _ = _rendered_at(levels.under.levels, centre[lost] + levels.under.shift)
+    rendered[lost] = below * 2.0**levels.under.stops
 
 
 def _rendered_at(levels: Levels, centre: Points) -> tuple[NDArray[np.float32], NDArray[np.intp]]:

@@ -33,7 +33,7 @@ def backdrop_tint(levels: Levels, zones: Zones) -> NDArray[np.float64]:
 
 def _tint(levels: Levels, where: NDArray[np.bool_]) -> NDArray[np.float64] | None:
     rendered = levels.rendered[where]
-    responds = (rendered < RESPONDS * levels.frame.gains).all(axis=-1)
+    responds = (rendered < RESPONDS * levels.top).all(axis=-1)
     rendered = rendered[responds & (rendered > 0.1).all(axis=-1)]
     if len(rendered) < LEAST_PIXELS:
         return None

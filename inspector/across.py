@@ -1,0 +1,210 @@
+"""What lies across the edge at each of its points: where white ends, how light falls inwards."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from inspector.levels import WHITE, Levels
+from inspector.outline import read, right_hand
+from inspector.profile import read_sites
+from inspector.zones import Zones
+
+Points = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+SMOOTHED = 9
+"""Outline points over which profiles are averaged."""
+REACH = 0.036
+"""How far a profile is followed on either side, part of the long side (at least 30 pixels)."""
+TWO_STOPS = 0.25
+"""Two stops under white: the lower end of the fall that tells spill from a clean edge."""
+DEPARTS_EV = 0.1
+"""The subject begins where the light is this much under the backdrop beside it, stops."""
+THIN_MARGIN_PX = 2.0
+"""A fall must end so far before the middle of a limb or prop to be told from its blur."""
+
+
+@dataclass(frozen=True, eq=False)
+class Across:
+    """The profiles across the edge at N outline points.
+
+    Attributes
+    ----------
+    points, inward : ndarray, float64
+        (N, 2) x, y in viewed pixels, and unit vectors into the subject.
+    line : ndarray, intp
+        (N,) which of the outlines a point belongs to.
+    step : ndarray, float64
+        (N,) length of outline that a point stands for, pixels.
+    white_at : ndarray, float64
+        (N,) offset inwards from the point at which white ends, pixels; NaN where there is none.
+    fall : ndarray, float64
+        (N,) pixels from white to two stops under it; NaN where it cannot be told.
+    overlap : ndarray, float64
+        (N,) pixels of white inside the place where the light departs from the backdrop's; at
+        least that much where the backdrop is at the ceiling; NaN where white does not reach.
+    headroom_ev : ndarray, float64
+        (N,) exposure change in stops at which white would cross the edge by the tolerance;
+        infinite where nothing is so deep.
+    """
+
+    points: Points
+    inward: Points
+    line: NDArray[np.intp]
+    step: Points
+    white_at: Points
+    fall: Points
+    overlap: Points
+    headroom_ev: Points
+
+
+def look_across(levels: Levels, zones: Zones, *, tolerance: float) -> Across:
+    """Read the profiles along all outlines. ``tolerance`` in pixels (contract: spill)."""
+    lines = zones.outlines
+    points = np.concatenate(lines)
+    inward = np.concatenate([right_hand(line) for line in lines])
+    line = np.repeat(np.arange(len(lines)), [len(one) for one in lines])
+    offsets = _offsets(max(30.0, REACH * max(levels.frame.size)))
+    zero = int(np.argmax(offsets >= 0))
+    at = levels.from_view(points[:, None] + offsets[:, None] * inward[:, None])
+
+    past, thickness = _past_the_middle(levels, zones, at, offsets)
+    level = np.minimum(read_sites(levels, points, inward, offsets).rendered, 1.0)
+    level[past] = np.nan
+    level = average_along(level, line)
+    outer, inner = level[:, zero::-1], level[:, zero:]
+    white = np.full(len(points), WHITE)
+    white_at = np.where(
+        inner[:, 0] >= WHITE,
+        _first_below(inner, offsets[zero:], white),
+        -_first_at_least(outer, -offsets[zero::-1], white),
+    )
+    core = np.clip(_lowest(inner), 0, 0.5)
+    dark_at = _first_below(inner, offsets[zero:], core + TWO_STOPS * (1 - core))
+    too_thin = dark_at > thickness - THIN_MARGIN_PX
+    headroom = _headroom(levels, points, inward, line, tolerance)
+    return Across(
+        points=points,
+        inward=inward,
+        line=line,
+        step=np.concatenate([_steps(one) for one in lines]),
+        white_at=white_at,
+        fall=np.where(too_thin, np.nan, dark_at - white_at),
+        overlap=_overlap(average_along(read(levels.ev, at), line), offsets, white_at),
+        headroom_ev=np.where(thickness < tolerance + 1.0, np.inf, headroom),
+    )
+
+
+def _offsets(reach: float) -> Points:
+    """Offsets from ``-reach`` to ``reach``, every pixel near the outline, sparser further off."""
+    far = np.concatenate([np.arange(0.0, 20.0), np.arange(20.0, 40.0, 2), np.arange(40, reach, 4)])
+    return np.concatenate([-far[:0:-1], far])
+
+
+def _steps(line: Points) -> Points:
+    """(N,) length of line that each of its points stands for."""
+    gaps = np.hypot(*np.diff(line, axis=0).T)
+    padded = np.concatenate([[0.0], gaps, [0.0]])
+    return np.asarray((padded[:-1] + padded[1:]) / 2, np.float64)
+
+
+def _past_the_middle(
+    levels: Levels, zones: Zones, at: Points, offsets: Points
+) -> tuple[Mask, Points]:
+    """True where a profile has passed the subject's middle; (N,) pixels to that middle."""
+    depth = cv2.distanceTransform((~zones.backdrop).astype(np.uint8), cv2.DIST_L2, 5)
+    along = read(np.asarray(depth, np.float32), at) * levels.scale
+    highest = np.maximum.accumulate(along, axis=1)
+    past = (along < highest - 0.75 * levels.scale) & (offsets > 0)
+    # The distance is to the next pixel's middle: half a pixel more than to the outline.
+    return past, np.asarray(highest[:, -1] - 0.5 * levels.scale, np.float64)
+
+
+def _overlap(ev: Points, offsets: Points, white_at: Points) -> Points:
+    """(N,) pixels from where the light leaves the backdrop's level to where white ends.
+
+    Looking outwards from the end of white: where another limb comes first, nothing is known.
+    """
+    outwards = slice(int(np.argmax(offsets >= 0)), None, -1)
+    out, distance = ev[:, outwards], -offsets[outwards]
+    beyond = distance >= -white_at[:, None]
+    blocked = np.maximum.accumulate(beyond & (out < -DEPARTS_EV / 2), axis=1)
+    seen = np.where(beyond, np.where(blocked, np.nan, out), 0.0)
+    limit = np.nanpercentile(seen, 95, axis=1) - DEPARTS_EV
+    departs = _first_at_least(seen, distance, limit)
+    return np.where(limit > 0, departs + white_at, np.nan)
+
+
+def _headroom(
+    levels: Levels, points: Points, inward: Points, line: NDArray[np.intp], tolerance: float
+) -> Points:
+    """(N,) stops up to white from the level past the tolerance.
+
+    The first pixel that lies wholly past the tolerance has its middle half a pixel further in. A
+    straight line fitted to the stops of the sites around there gives its level.
+    """
+    past = tolerance + 0.5
+    sites = read_sites(levels, points, inward, past + np.arange(-1.5, 1.6, 0.5))
+    stops = np.log2(np.clip(sites.rendered, 2.0**-10, 2.0**6)) - np.log2(WHITE)
+    return -_level_at(sites.distance - past, stops, line)
+
+
+def _level_at(distance: Points, stops: Points, line: NDArray[np.intp]) -> Points:
+    """(N,) value at distance zero of lines fitted to (N, K) samples of neighbouring points."""
+    known = np.isfinite(stops) & np.isfinite(distance)
+    x, y = np.where(known, distance, 0.0), np.where(known, stops, 0.0)
+    moments = np.stack([known.sum(1), x.sum(1), (x * x).sum(1), y.sum(1), (x * y).sum(1)], axis=1)
+    n, sx, sxx, sy, sxy = _along(moments.astype(float), line).T
+    spread = np.maximum(n * sxx - sx * sx, 1e-9)
+    return (sy * sxx - sx * sxy) / spread
+
+
+def average_along(level: NDArray[np.floating], line: NDArray[np.intp]) -> Points:
+    """Mean of (N, K) values over a few neighbouring points of the same line, NaN left out."""
+    known = np.isfinite(level)
+    total = _along(np.where(known, level, 0.0).astype(float), line)
+    share = _along(known.astype(float), line)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(share > 0.3, total / share, np.nan)
+
+
+def _along(values: Points, line: NDArray[np.intp]) -> Points:
+    """Moving means of (N, C) values along each line."""
+    result = np.empty_like(values)
+    for first, last in _spans(line):
+        size = (1, min(SMOOTHED, last - first))
+        part = np.ascontiguousarray(values[first:last])
+        smooth = cv2.blur(part, size, borderType=cv2.BORDER_REPLICATE)
+        result[first:last] = smooth.reshape(part.shape)
+    return result
+
+
+def _spans(line: NDArray[np.intp]) -> list[tuple[int, int]]:
+    edges = np.concatenate([[0], np.flatnonzero(np.diff(line)) + 1, [len(line)]])
+    return list(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True))
+
+
+def _lowest(level: Points) -> Points:
+    """(N,) lowest value of each profile, NaN left out; 0 where there is none."""
+    return np.where(np.isfinite(level), level, np.inf).min(axis=1, initial=1.0)
+
+
+def _first_at_least(level: Points, distance: Points, limit: Points) -> Points:
+    """(N,) distance at which each profile first reaches its limit; NaN if it never does."""
+    return _first_below(-level, distance, 1e-12 - limit)
+
+
+def _first_below(level: Points, distance: Points, limit: Points) -> Points:
+    """(N,) distance at which each (N, K) profile first falls below its limit; NaN if never."""
+    below = level < limit[:, None]
+    first = below.argmax(axis=1)
+    before = np.maximum(first - 1, 0)
+    row = np.arange(len(level))
+    high, low = level[row, before], level[row, first]
+    part = np.clip((high - limit) / np.maximum(high - low, 1e-9), 0, 1)
+    at = distance[before] + np.where(first > 0, part, 0) * (distance[first] - distance[before])
+    return np.where(below.any(axis=1), at, np.nan)

@@ -1,0 +1,122 @@
+"""How far one frame must be moved to lie on another: from the same line of light in both.
+
+Each point of a line knows along its normal where the other frame has the same light; the shift
+that explains most of those distances is found by least squares, outliers weighed down (Huber,
+Annals of Mathematical Statistics 35(1), 1964).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from inspector.outline import read, right_hand
+
+Points = NDArray[np.float64]
+Floats = NDArray[np.float32]
+
+LEAST_POINTS = 40
+ROUNDS = 12
+STEP = 0.5
+
+
+@dataclass(frozen=True)
+class Shift:
+    """Move by (x, y) pixels of the working picture; ``spread`` is the median misfit there."""
+
+    x: float = 0.0
+    y: float = 0.0
+    spread: float = 0.0
+
+
+def line_of_light(ev: Floats, level: float, where: NDArray[np.bool_]) -> tuple[Points, Points]:
+    """Points (N, 2) at which light passes a level within a zone, and unit normals downhill."""
+    bright = ((ev > level) & where).astype(np.uint8)
+    contours, _ = cv2.findContours(bright, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    points, normals = [np.zeros((0, 2))], [np.zeros((0, 2))]
+    height, width = ev.shape
+    for contour in contours:
+        if len(contour) < LEAST_POINTS:
+            continue
+        line = contour.reshape(-1, 2) + 0.5
+        normal = right_hand(np.concatenate([line, line[:1]]), over=3)[:-1]
+        x, y = line[:, 0], line[:, 1]
+        inside = (x > 4) & (y > 4) & (x < width - 4) & (y < height - 4)
+        downhill = read(ev, line + 2 * normal) < read(ev, line - 2 * normal)
+        points.append(line[inside])
+        normals.append(np.where(downhill[:, None], normal, -normal)[inside])
+    return np.concatenate(points), np.concatenate(normals)
+
+
+def find_shift(
+    points: Points, normals: Points, here: Floats, there: Floats, level: float, *, reach: float
+) -> Shift | None:
+    """The shift after which ``there`` has at the points the same light as ``here``.
+
+    Parameters
+    ----------
+    points, normals : ndarray, float64
+        (N, 2) a line of light in ``here`` and its normals, working pixels.
+    here, there : ndarray, float32
+        (h, w) stops.
+    level : float
+        The light on the line, stops.
+    reach : float
+        How far to look, working pixels.
+
+    Returns
+    -------
+    Shift or None
+        Where in ``there`` a point of ``here`` lies, less where it lies here; None if too little
+        of the line is seen.
+    """
+    if len(points) < LEAST_POINTS:
+        return None
+    own, _ = _passes(points, normals, here, level, reach=3.0)
+    shift, far, spread = np.zeros(2), reach, reach
+    for _ in range(ROUNDS):
+        away, known = _passes(points + shift, normals, there, level, reach=far)
+        residual = away - own
+        known &= np.isfinite(residual)
+        if known.sum() < LEAST_POINTS:
+            return None
+        step = _least_squares(normals[known], residual[known])
+        shift = shift + step
+        left = residual[known] - normals[known] @ step
+        spread = float(np.median(np.abs(left - np.median(left)))) + 0.05
+        far = max(3.0, 4 * spread)
+        if np.hypot(*step) < 0.01:
+            break
+    return Shift(float(shift[0]), float(shift[1]), spread)
+
+
+def _passes(
+    points: Points, normals: Points, ev: Floats, level: float, *, reach: float
+) -> tuple[Points, NDArray[np.bool_]]:
+    """(N,) distance downhill to the nearest place where light falls through the level."""
+    steps = np.arange(-reach, reach + STEP, STEP)
+    along = read(ev, points[:, None] + steps[:, None] * normals[:, None]).astype(float)
+    falls = (along[:, :-1] >= level) & (along[:, 1:] < level)
+    cost = np.where(falls, np.abs(steps[:-1] + STEP / 2), np.inf)
+    best = cost.argmin(axis=1)
+    row = np.arange(len(points))
+    high, low = along[row, best], along[row, best + 1]
+    part = np.clip((high - level) / np.maximum(high - low, 1e-6), 0, 1)
+    known = falls.any(axis=1)
+    return np.where(known, steps[best] + STEP * part, np.nan), known
+
+
+def _least_squares(normals: Points, residual: Points) -> Points:
+    """(2,) shift whose part along each normal explains the residuals, by Huber's weights."""
+    weight = np.ones(len(residual))
+    shift = np.zeros(2)
+    for _ in range(10):
+        system = (normals * weight[:, None]).T @ normals + 1e-6 * np.eye(2)
+        shift = np.linalg.solve(system, (normals * weight[:, None]).T @ residual)
+        left = np.abs(residual - normals @ shift)
+        scale = 1.5 * float(np.median(left)) + 0.05
+        weight = np.minimum(1.0, scale / np.maximum(left, 1e-9))
+    return shift

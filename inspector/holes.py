@@ -1,0 +1,133 @@
+"""Bright patches: the backdrop, the backdrop seen through a hole, or light on the subject."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from inspector.levels import Levels
+from inspector.outline import read, right_hand
+from inspector.profile import crossing
+
+Mask = NDArray[np.bool_]
+Floats = NDArray[np.float32]
+
+HOLE_OFF_EV = 0.2
+"""A hole's level differs from the backdrop's by less, in stops."""
+HOLE_SLOWER = (1.35, 1.7)
+"""Its edge falls less than this many times slower than the outline; beyond the second, surely not
+a hole."""
+PATCH_PAD = 12
+"""How far around a patch its fall is followed, working pixels."""
+
+
+@dataclass(frozen=True, eq=False)
+class Island:
+    """A bright patch inside the subject: its box in the working picture, its mask there.
+
+    ``sure`` is False where it may as well be the backdrop seen through a hole.
+    """
+
+    box: tuple[int, int, int, int]
+    mask: Mask
+    sure: bool
+
+
+def sort_bright(
+    bright: Mask, parts: Mask, levels: Levels, backdrop_ev: Floats
+) -> tuple[Mask, list[Island]]:
+    """Bright components: the main one and its like are backdrop, the rest holes or islands."""
+    count, label, stats, _ = cv2.connectedComponentsWithStats(
+        bright.astype(np.uint8), connectivity=8
+    )
+    held = np.bincount(label.ravel(), weights=parts.ravel(), minlength=count)
+    main = int(held[1:].argmax()) + 1
+    clean = edge_fall((label == main).astype(np.uint8), levels.ev)
+    is_backdrop = np.zeros(count, bool)
+    is_backdrop[main] = True
+    islands = []
+    for i in range(1, count):
+        x, y, w, h, area = (int(v) for v in stats[i])
+        if i == main or area < 3:
+            continue
+        mask = label[y : y + h, x : x + w] == i
+        likeness = _hole_likeness((x, y, x + w, y + h), mask, levels, backdrop_ev, clean)
+        is_backdrop[i] = likeness >= 0  # where it is open, a hole is far more common
+        if likeness <= 0:
+            islands.append(Island((x, y, x + w, y + h), mask, likeness < 0))
+    return is_backdrop[label], islands
+
+
+def _hole_likeness(
+    box: tuple[int, int, int, int],
+    mask: Mask,
+    levels: Levels,
+    backdrop_ev: Floats,
+    clean: float | None,
+) -> int:
+    """1 if a bright patch is the backdrop seen through a hole, -1 if surely light, 0 if open.
+
+    A hole has the backdrop's level and an edge as sharp as the rest of the outline; light that
+    lies on the subject falls off slowly, or differs in level.
+    """
+    pad = PATCH_PAD
+    (x0, y0, x1, y1), (height, width) = box, levels.ev.shape
+    rows, cols = slice(max(0, y0 - pad), y1 + pad), slice(max(0, x0 - pad), x1 + pad)
+    ev = levels.ev[rows, cols]
+    inside = np.zeros((rows.stop - rows.start, cols.stop - cols.start), np.uint8)
+    inside = inside[: min(rows.stop, height) - rows.start, : min(cols.stop, width) - cols.start]
+    top, left = y0 - rows.start, x0 - cols.start
+    inside[top : top + y1 - y0, left : left + x1 - x0] = mask
+    off = _level_off(inside, ev - backdrop_ev[rows, cols])
+    fall = edge_fall(inside, ev)
+    if fall is None or clean is None:  # nothing dark around it: a gap between strands
+        return 1 if off < HOLE_OFF_EV else 0
+    slow = fall / max(clean, 1.0)
+    if off < HOLE_OFF_EV and slow < HOLE_SLOWER[0]:
+        return 1
+    return 0 if off < HOLE_OFF_EV and slow < HOLE_SLOWER[1] else -1
+
+
+def _level_off(inside: NDArray[np.uint8], excess: Floats) -> float:
+    """Stops by which a patch, less its rim, is off the backdrop's level."""
+    core = inside > 0
+    for size in (5, 3):
+        smaller = cv2.erode(inside, np.ones((size, size), np.uint8)) > 0
+        if smaller.sum() >= 12:
+            core = smaller
+            break
+    return abs(float(np.median(excess[core])))
+
+
+def edge_fall(inside: NDArray[np.uint8], ev: Floats) -> float | None:
+    """Median distance over which light falls from a bright patch to the dark around it.
+
+    From 0.3 stop under the light just inside to two thirds of the way down (at most four stops),
+    in pixels of the picture; None where there is hardly any dark around it.
+    """
+    contours, _ = cv2.findContours(inside, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    falls = [_falls(c.reshape(-1, 2) + 0.5, inside, ev) for c in contours if len(c) >= 6]
+    every = np.concatenate(falls) if falls else np.zeros(0)
+    known = every[np.isfinite(every)]
+    return float(np.median(known)) if known.size >= max(4, 0.2 * every.size) else None
+
+
+def _falls(line: NDArray[np.float64], inside: NDArray[np.uint8], ev: Floats) -> NDArray[np.float64]:
+    normal = right_hand(np.concatenate([line, line[:1]]))[:-1]
+    solid = inside.astype(np.float32)
+    if read(solid, line + 1.5 * normal).sum() > read(solid, line - 1.5 * normal).sum():
+        normal = -normal
+    steps = np.arange(-4, PATCH_PAD + 0.1, 0.5)
+    along = read(ev, line[:, None] + steps[:, None] * normal[:, None]).astype(np.float64)
+    level = np.minimum(along[:, steps <= 0].max(axis=1), 0.0)
+    dark = np.maximum(along.min(axis=1), level - 4)
+    high = level - 0.3
+    start = crossing(along, steps, high)
+    stop = crossing(along, steps, high - 0.6 * (high - dark))
+    height, width = ev.shape
+    x, y = line[:, 0], line[:, 1]
+    framed = (x < 2) | (y < 2) | (x > width - 2) | (y > height - 2)
+    return np.where((level - dark > 1.2) & ~framed, stop - start, np.nan)

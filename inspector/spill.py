@@ -1,0 +1,112 @@
+"""Spill: stretches of the edge over which paper white lies on the subject."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from inspector.across import Across
+from inspector.place import Box, clock, points_box
+
+Points = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+SURE_FALL, POSSIBLE_FALL = 4.0, 2.5
+"""How many pixels longer than on a clean part the fall from white to two stops under it is on
+spill, and how many on what may be spill. Measured: a strong rim adds up to 3, spill 4 to 50."""
+SURE_OVERLAP = 2.0
+"""How many pixels further than on a clean part white reaches past the end of the backdrop's own
+light on spill: with what a clean edge hides in its blur, the tolerance."""
+CLEAN_SHARE = 30
+"""Percentile of the edge that is taken for a clean part."""
+LONGEST_CLEAN_FALL, LONGEST_CLEAN_OVERLAP = 4.5, 3.0
+"""No clean part has more, pixels; guards against an edge that spills all along."""
+LEAST_RUN_PX, LEAST_OVERLAP_RUN_PX = 24.0, 40.0
+"""Shorter runs are not judged; a strand of hair across the outline dims the light outside over
+twice the stretch that profiles are averaged on, so overlap alone must go on for longer."""
+
+
+@dataclass(frozen=True, eq=False)
+class SpillRun:
+    """A stretch of the edge over which paper white has crossed onto the subject.
+
+    ``where`` is a clock position as seen from the subject's centre ("2 o'clock"), lengths in
+    viewed pixels. ``points`` (N, 2) walks along the edge; ``depths`` (N,) pixels to which white
+    reaches inwards at each; ``inward`` (N, 2) unit vectors into the subject.
+    """
+
+    where: str
+    box: Box
+    length_px: float
+    depth_px: float
+    sure: bool
+    points: Points
+    depths: Points
+    inward: Points
+
+
+def find_spill(
+    across: Across, *, tolerance: float, centre: Points, size: tuple[int, int]
+) -> tuple[SpillRun, ...]:
+    """Sure and possible runs of spill, the sure and the longest first.
+
+    Parameters
+    ----------
+    tolerance : float
+        Pixels by which white may cross the outline.
+    centre : ndarray
+        (2,) the subject's centre, for the clock positions.
+    size : tuple of int
+        (width, height) of the picture.
+    """
+    thick = np.isfinite(across.fall)
+    fall = np.where(thick, across.fall, 0.0)
+    overlap = np.where(thick, np.nan_to_num(across.overlap), 0.0)
+    clean_fall = _clean(across.fall, LONGEST_CLEAN_FALL)
+    clean_overlap = _clean(across.overlap[thick], LONGEST_CLEAN_OVERLAP)
+    proven = overlap > clean_overlap + SURE_OVERLAP
+    slow = fall > clean_fall + SURE_FALL
+    part = (fall > clean_fall + POSSIBLE_FALL) | proven
+    depth = np.maximum(overlap - clean_overlap, 0.0)
+    runs = []
+    for first, last in _true_runs(part, across.line):
+        at = slice(first, last)
+        length = float(across.step[at].sum())
+        if length < LEAST_RUN_PX:
+            continue
+        step = across.step[at]
+        sure = bool(
+            step[slow[at]].sum() >= LEAST_RUN_PX or step[proven[at]].sum() >= LEAST_OVERLAP_RUN_PX
+        )
+        depths = np.maximum(depth[at], np.where(slow[at], tolerance, 0.0))
+        points = across.points[at]
+        runs.append(
+            SpillRun(
+                where=clock(points.mean(axis=0), centre),
+                box=points_box(points, size),
+                length_px=length,
+                depth_px=float(np.percentile(depths, 90)),
+                sure=sure,
+                points=points,
+                depths=depths,
+                inward=across.inward[at],
+            )
+        )
+    return tuple(sorted(runs, key=lambda r: (-r.sure, -r.length_px)))
+
+
+def _clean(values: Points, longest: float) -> float:
+    known = values[np.isfinite(values)]
+    return min(longest, float(np.percentile(known, CLEAN_SHARE))) if known.size else longest
+
+
+def _true_runs(mask: Mask, line: NDArray[np.intp]) -> list[tuple[int, int]]:
+    """First and last + 1 of each run of True that stays on one line."""
+    edges = np.zeros(len(mask) + 1, bool)
+    edges[1:-1] = (mask[1:] != mask[:-1]) | (line[1:] != line[:-1])
+    edges[0] = edges[-1] = True
+    bounds = np.flatnonzero(edges)
+    return [(int(a), int(b)) for a, b in pairwise(bounds) if mask[a]]

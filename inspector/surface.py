@@ -1,0 +1,136 @@
+"""The lit surface of the backdrop: where it begins, what carries it on, its level everywhere."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Mask = NDArray[np.bool_]
+Floats = NDArray[np.float32]
+
+COARSE_SIDE = 480
+"""Long side of the picture on which regions are found, coarse pixels."""
+SMOOTH_SLOPE = 0.1
+"""Steepest slope within a lit surface, stops per coarse pixel; an edge is many times steeper."""
+LEAST_SEED = 0.01
+"""Smallest share of the picture from which a backdrop is followed."""
+DARKEST_BACKDROP_EV = -3.5
+"""A surface darker than this was not lit to become white."""
+STEP_EV = 0.6
+"""Largest difference between two parts of one backdrop, once its slope is taken off, stops."""
+REACH = 0.06
+"""How far the backdrop's level is continued smoothly, part of the long side."""
+
+
+def find_surface(ev: Floats) -> tuple[Floats, Mask] | None:
+    """The brightest large smooth surface and all that carries on its slope.
+
+    Parameters
+    ----------
+    ev : ndarray, float32
+        (h, w) stops.
+
+    Returns
+    -------
+    tuple or None
+        (h, w) stops of the surface, continued over the whole picture, and the (h, w) mask of
+        the parts that are surely on it; None where nothing was lit to become white.
+    """
+    coarse = _coarse(ev)
+    seed = _seed(coarse)
+    if seed is None:
+        return None
+    surface, parts = _grow(coarse, seed)
+    return _enlarge(surface, ev), _enlarge_mask(parts, ev)
+
+
+def _coarse(ev: Floats) -> Floats:
+    """Stops of the area-averaged light on the coarse picture."""
+    factor = max(1, round(max(ev.shape) / COARSE_SIDE))
+    size = (ev.shape[1] // factor, ev.shape[0] // factor)
+    whole = np.exp2(ev[: size[1] * factor, : size[0] * factor])
+    light = cv2.resize(whole, size, interpolation=cv2.INTER_AREA)
+    return np.log2(light, dtype=np.float32)
+
+
+def slope(ev: Floats) -> Floats:
+    """Steepness of a picture in stops per pixel (Sobel's derivative)."""
+    dx = cv2.Sobel(ev, cv2.CV_32F, 1, 0, scale=1 / 8, borderType=cv2.BORDER_REPLICATE)
+    dy = cv2.Sobel(ev, cv2.CV_32F, 0, 1, scale=1 / 8, borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(cv2.magnitude(dx, dy), np.float32)
+
+
+def _smooth_parts(ev: Floats) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Connected parts without an edge in them, and their statistics (OpenCV's)."""
+    quiet = cv2.GaussianBlur(ev, (0, 0), 0.7)
+    smooth = (slope(quiet) < SMOOTH_SLOPE).astype(np.uint8)
+    _, label, stats, _ = cv2.connectedComponentsWithStats(smooth, connectivity=4)
+    return np.asarray(label, np.int32), np.asarray(stats, np.int32)
+
+
+def _seed(ev: Floats) -> tuple[NDArray[np.int32], int] | None:
+    """The smooth parts and the one that gives the most light: where the backdrop begins."""
+    label, stats = _smooth_parts(ev)
+    light = np.bincount(label.ravel(), weights=np.exp2(ev).ravel())
+    light[0] = 0
+    best = int(light.argmax())
+    if best == 0 or stats[best, cv2.CC_STAT_AREA] < LEAST_SEED * ev.size:
+        return None
+    if np.median(ev[label == best]) < DARKEST_BACKDROP_EV:
+        return None
+    return label, best
+
+
+def _grow(ev: Floats, seed: tuple[NDArray[np.int32], int]) -> tuple[Floats, Mask]:
+    """Join to the seed every smooth part that carries on its level; the level everywhere."""
+    label, first = seed
+    joined = {first}
+    while True:
+        mask = np.isin(label, list(joined))
+        surface = continue_smoothly(ev, mask, REACH)
+        difference = np.abs(ev - surface)
+        count = np.bincount(label.ravel())
+        mean = np.bincount(label.ravel(), weights=difference.ravel()) / np.maximum(count, 1)
+        more = {int(i) for i in np.flatnonzero((mean < STEP_EV) & (count >= 4))} - joined - {0}
+        if not more:
+            return surface, mask
+        joined |= more
+
+
+def continue_smoothly(ev: Floats, mask: Mask, reach: float) -> Floats:
+    """Continue a surface over the whole picture by normalised convolution.
+
+    Near the mask a narrow Gaussian follows it closely, further off ever wider ones carry on
+    (Knutsson and Westin, normalised convolution, CVPR 1993).
+    """
+    weight = mask.astype(np.float32)
+    value = np.where(mask, ev, 0).astype(np.float32)
+    result = np.full(ev.shape, np.float32(np.mean(ev[mask])))
+    for times in (4, 2, 1, 0.5, 0.25):
+        sigma = max(1.0, times * reach * max(ev.shape))
+        below, above = _wide_blur(weight, sigma), _wide_blur(value, sigma)
+        known = below > 1e-4
+        trust = np.where(known, np.clip(below / 0.3, 0, 1), 0)
+        result = trust * above / np.maximum(below, 1e-4) + (1 - trust) * result
+    return np.asarray(result, np.float32)
+
+
+def _wide_blur(picture: Floats, sigma: float) -> Floats:
+    """Gaussian blur; a wide one is done on a smaller picture."""
+    height, width = picture.shape
+    factor = max(1, int(sigma / 3))
+    small = (max(1, width // factor), max(1, height // factor))
+    shrunk = cv2.resize(picture, small, interpolation=cv2.INTER_AREA)
+    blurred = cv2.GaussianBlur(shrunk, (0, 0), sigma / factor, borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(cv2.resize(blurred, (width, height)), np.float32)
+
+
+def _enlarge(coarse: Floats, like: Floats) -> Floats:
+    size = (like.shape[1], like.shape[0])
+    return np.asarray(cv2.resize(coarse, size, interpolation=cv2.INTER_LINEAR), np.float32)
+
+
+def _enlarge_mask(coarse: Mask, like: Floats) -> Mask:
+    size = (like.shape[1], like.shape[0])
+    return cv2.resize(coarse.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
