@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspector.simulate.geometry import Polygon, Shape, cover, limb, smooth_noise
+from inspector.simulate.lens import edge_sigma
 from inspector.simulate.scene import Backdrop, Point, Scene
 
 _MAP_SIDE = 2048
@@ -62,7 +63,7 @@ def face_cover(scene: Scene, size: tuple[int, int]) -> NDArray[np.float32]:
     """(H, W) float32, the fraction of each pixel within the face, figures not minded."""
     if not has_white(scene.backdrop):
         return np.zeros(size[::-1], np.float32)
-    return cover([(face(scene.backdrop, scene.extent),)], size)
+    return cover([(face(scene.backdrop, scene.extent),)], size, sigma=edge_sigma(scene.lens))
 
 
 def backdrop_ev(scene: Scene, size: tuple[int, int]) -> NDArray[np.float32]:

@@ -107,19 +107,20 @@ def _poses(figure: str, scene: Scene, rng: np.random.Generator) -> tuple[Pose, .
     """One or two figures before the middle of the face."""
     if figure == "nobody":
         return ()
-    outline = face(scene.backdrop, scene.extent)
-    left, right = np.clip((outline[:, 0].min(), outline[:, 0].max()), 0, scene.extent[0])
-    middle = float((left + right) / 2)
+    outline = np.clip(face(scene.backdrop, scene.extent), 0, scene.extent)
+    (left, _), (right, bottom) = outline.min(axis=0).tolist(), outline.max(axis=0).tolist()
+    middle, breadth = (left + right) / 2, right - left
     if figure == "two":
         names = [pick(("standing", "akimbo", "salute", "en-garde"), rng) for _ in range(2)]
-        reach = float(right - left) * between(rng, 0.15, 0.25)
+        reach = breadth * between(rng, 0.15, 0.25)
         places = [middle - reach, middle + reach * between(rng, 0.8, 1.2)]
     elif figure == "chair":
         names, places = ["chair", "standing"], [middle - 0.16, middle + 0.05]
     else:
         names, places = [figure], [middle + between(rng, -0.03, 0.03)]
     shared = between(rng, 0.62, 0.82)
-    return tuple(_pose(n, x, shared, scene, rng) for n, x in zip(names, places, strict=True))
+    poses = [_pose(n, x, shared, scene, rng) for n, x in zip(names, places, strict=True)]
+    return tuple(_stand(pose, bottom, breadth, rng) for pose in poses)
 
 
 def _pose(name: str, x: float, scale: float, scene: Scene, rng: np.random.Generator) -> Pose:
@@ -131,10 +132,18 @@ def _pose(name: str, x: float, scale: float, scene: Scene, rng: np.random.Genera
         return Pose(name, (x, height - 0.07 * tall), tall, mirror, hair)
     wide = {"lunge": 1.45, "en-garde": 1.1, "salute": 1.45}.get(name, 1.0)
     tall = scale * min(height, 1.3 * width / wide) * between(rng, 0.94, 1.06)
-    if name in ("lunge", "en-garde"):
-        x += (0.25 if mirror else -0.25) * tall
-    feet = min(height * between(rng, 0.9, 1.15), height + 0.35 * tall)
-    return Pose(name, (x, feet), tall, mirror, hair)
+    return Pose(name, (x, height), tall, mirror, hair)
+
+
+def _stand(pose: Pose, bottom: float, breadth: float, rng: np.random.Generator) -> Pose:
+    """Feet near the lower end of the face or below it; a long pose centred as a whole."""
+    if pose.name in _BUSTS:
+        return pose
+    x = pose.at[0]
+    if pose.name in ("lunge", "en-garde"):
+        back = min(0.25 * pose.height, 0.25 * breadth)
+        x += back if pose.mirror else -back
+    return replace(pose, at=(x, bottom + pose.height * between(rng, -0.08, 0.35)))
 
 
 def _camera(family: str, aspect: float, rng: np.random.Generator) -> Camera:

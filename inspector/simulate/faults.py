@@ -59,7 +59,8 @@ def spoil(scene: Scene, defect: str, rng: np.random.Generator) -> Scene:
             scene, backdrop=replace(b, corner=corner, corner_radius=reach, corner_ev=lost)
         )
     if defect == "sloping":
-        slope = float(rng.choice([-1, 1])) * between(rng, 1.5, 3)
+        lost = 2 * (b.ev + between(rng, 0.3, 1.5)) / min(b.size[0], scene.extent[0])
+        slope = float(rng.choice([-1, 1])) * lost
         return replace(scene, backdrop=replace(b, slope_ev=(slope, 0.0)))
     if defect == "over-white":
         return replace(scene, backdrop=replace(b, ev=b.ev + between(rng, 0.5, 3)))

@@ -8,17 +8,22 @@ from numpy.typing import NDArray
 
 from inspector.simulate.scene import Lens
 
-_PIXEL_VARIANCE = 1 / 12
-"""Variance of the pixel's own aperture, a box of width one."""
+_SAMPLING_SIGMA = 0.8
+"""From this sigma on, a kernel of whole pixels blurs without leaving a staircase."""
 
 _VEIL_SIDE = 96
 _VEIL_SPREAD = 0.22
 """Sigma of the wide part of the veil, as a share of the long side."""
 
 
+def edge_sigma(lens: Lens) -> float:
+    """Sigma in pixels with which coverage is sampled: the part of the blur edges start with."""
+    return min(lens.blur_px, _SAMPLING_SIGMA)
+
+
 def expose(light: NDArray[np.float32], lens: Lens) -> NDArray[np.float32]:
-    """Blur and veil an (H, W, C) float32 picture of area-averaged light, in place."""
-    kernel = blur_kernel(lens.blur_px)
+    """Blur and veil an (H, W, C) float32 picture whose edges have ``edge_sigma``, in place."""
+    kernel = blur_kernel(lens.blur_px**2 - edge_sigma(lens) ** 2)
     for c in range(light.shape[2]):
         plane = np.ascontiguousarray(light[..., c])
         veil = _wide(plane)
@@ -27,17 +32,16 @@ def expose(light: NDArray[np.float32], lens: Lens) -> NDArray[np.float32]:
     return light
 
 
-def blur_kernel(sigma: float) -> NDArray[np.float64]:
-    """(2 k + 1,) weights that widen a pixel's own aperture to an edge of the given sigma.
+def blur_kernel(variance: float) -> NDArray[np.float64]:
+    """(2 k + 1,) weights of the discrete Gaussian of a variance in square pixels.
 
-    The sampled Gaussian is too narrow below one pixel; this is the discrete Gaussian, whose
-    variance is exact: its Fourier transform is exp(t (cos w - 1)), t the variance
-    (Lindeberg, IEEE PAMI 12(3), 1990).
+    The sampled Gaussian is too narrow below one pixel; the discrete one has its variance
+    exactly: its Fourier transform is exp(t (cos w - 1)), t the variance (Lindeberg, IEEE PAMI
+    12(3), 1990).
     """
-    variance = sigma**2 - _PIXEL_VARIANCE
     if variance <= 0:
         return np.ones(1)
-    reach = int(np.ceil(5 * sigma)) + 2
+    reach = int(np.ceil(5 * variance**0.5)) + 2
     length = 4 * reach
     spectrum = np.exp(variance * (np.cos(2 * np.pi * np.arange(length // 2 + 1) / length) - 1))
     weights = np.roll(np.fft.irfft(spectrum, length), reach)[: 2 * reach + 1]

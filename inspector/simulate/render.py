@@ -12,7 +12,7 @@ from inspector.simulate.backdrop import backdrop_ev, backdrop_tint, face_cover, 
 from inspector.simulate.camera import Camera, photograph
 from inspector.simulate.figure import Part, parts
 from inspector.simulate.geometry import cover
-from inspector.simulate.lens import expose
+from inspector.simulate.lens import edge_sigma, expose
 from inspector.simulate.light import stage, subject_light
 from inspector.simulate.scene import Scene
 from inspector.simulate.truth import Truth, find_truth
@@ -93,8 +93,9 @@ def shoot(
 def illuminate(scene: Scene, *, size: tuple[int, int], ev: float = 0.0) -> Layers:
     """The scene's light on a sensor of ``size`` (width, height) pixels as viewed."""
     figure = tuple(p for pose in scene.poses for p in parts(pose, seed=scene.seed))
-    figure_cover = cover([p.shape for p in figure if not p.thin], size)
-    strand_cover = cover([p.shape for p in figure if p.thin], size)
+    sharp = edge_sigma(scene.lens)
+    figure_cover = cover([p.shape for p in figure if not p.thin], size, sigma=sharp)
+    strand_cover = cover([p.shape for p in figure if p.thin], size, sigma=sharp)
     face = face_cover(scene, size)
     light = _behind(scene, face, size)
     if figure:
