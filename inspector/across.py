@@ -48,8 +48,11 @@ class Across:
         (N,) pixels of white inside the place where the light departs from the backdrop's; at
         least that much where the backdrop is at the ceiling; NaN where white does not reach.
     headroom_ev : ndarray, float64
-        (N,) exposure change in stops at which white would cross the edge by the tolerance;
-        infinite where nothing is so deep.
+        (N,) exposure change in stops at which white would cross the edge by the tolerance, were
+        the outline where the light passes halfway; infinite where nothing is so deep.
+    spilled_ev : ndarray, float64
+        (N,) the same, were the outline where the light departs from the backdrop's: not above
+        zero, and at most that where the light is at the ceiling.
     """
 
     points: Points
@@ -60,6 +63,7 @@ class Across:
     fall: Points
     overlap: Points
     headroom_ev: Points
+    spilled_ev: Points
 
 
 def look_across(levels: Levels, zones: Zones, *, tolerance: float) -> Across:
@@ -87,6 +91,8 @@ def look_across(levels: Levels, zones: Zones, *, tolerance: float) -> Across:
     dark_at = _first_below(inner, offsets[zero:], core + TWO_STOPS * (1 - core))
     too_thin = dark_at > thickness - THIN_MARGIN_PX
     headroom = _headroom(levels, points, inward, line, tolerance)
+    ev = average_along(read(levels.ev, at), line)
+    overlap = _overlap(ev, offsets, white_at)
     return Across(
         points=points,
         inward=inward,
@@ -94,8 +100,9 @@ def look_across(levels: Levels, zones: Zones, *, tolerance: float) -> Across:
         step=np.concatenate([_steps(one) for one in lines]),
         white_at=white_at,
         fall=np.where(too_thin, np.nan, dark_at - white_at),
-        overlap=_overlap(average_along(read(levels.ev, at), line), offsets, white_at),
-        headroom_ev=np.where(thickness < tolerance + 1.0, np.inf, headroom),
+        overlap=overlap,
+        headroom_ev=np.where(thickness < tolerance + THIN_MARGIN_PX, np.inf, headroom),
+        spilled_ev=_spilled(ev, offsets, white_at - overlap + tolerance + 0.5),
     )
 
 
@@ -151,6 +158,15 @@ def _headroom(
     sites = read_sites(levels, points, inward, past + np.arange(-1.5, 1.6, 0.5))
     stops = np.log2(np.clip(sites.rendered, 2.0**-10, 2.0**6)) - np.log2(WHITE)
     return -_level_at(sites.distance - past, stops, line)
+
+
+def _spilled(ev: Points, offsets: Points, at: Points) -> Points:
+    """(N,) stops, with the sign changed, at an offset inwards; not above zero."""
+    place = np.nan_to_num(np.interp(at, offsets, np.arange(len(offsets))))
+    before = np.minimum(place.astype(int), len(offsets) - 2)
+    row, part = np.arange(len(ev)), place - before
+    level = ev[row, before] * (1 - part) + ev[row, before + 1] * part
+    return np.where(np.isfinite(at), -np.maximum(level, 0.0), 0.0)
 
 
 def _level_at(distance: Points, stops: Points, line: NDArray[np.intp]) -> Points:

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from inspector.across import look_across
+from inspector.across import Across, look_across
 from inspector.levels import Levels
 from inspector.place import Box, view_box
 from inspector.profile import TEN_TO_NINETY, ramps
@@ -101,7 +101,7 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         spill_fraction=min(1.0, sum(r.length_px for r in runs if r.sure) / length),
         spill=runs,
         hot_spots=spots,
-        headroom_ev=across.headroom_ev,
+        headroom_ev=_headroom(across, runs),
         core=_core(levels, zones, ramp or USUAL_RAMP_PX),
     )
 
@@ -109,6 +109,15 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
 def tolerance_px(size: tuple[int, int]) -> float:
     """How far white may cross the outline: the larger of 3 px and 0.1 % of the long side."""
     return max(3.0, 0.001 * max(size))
+
+
+def _headroom(across: Across, runs: tuple[SpillRun, ...]) -> Points:
+    """(N,) exposure change at which white crosses the edge; where it surely has, below zero."""
+    headroom = across.headroom_ev.copy()
+    for run in runs:
+        if run.sure:
+            headroom[run.span] = np.minimum(across.spilled_ev[run.span], -0.02)
+    return headroom
 
 
 def _core_level(levels: Levels, zones: Zones) -> float:

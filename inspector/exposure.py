@@ -96,7 +96,7 @@ def measure_exposure(
     depth = _depth(levels, edge.core)
     veil, veil_is = _veil(depth, p50, levels.ceiling_ev)
     low, low_is = _low_end(ev, white, white_limit, levels)
-    high, high_is = _high_end(edge, spill_limit, levels.ceiling_ev)
+    high, high_is = _high_end(edge, spill_limit, p50, levels.ceiling_ev)
     return Exposure(
         backdrop_area=area,
         white_fraction=white,
@@ -164,10 +164,18 @@ def _low_end(ev: Floats, white: float, limit: float, levels: Levels) -> tuple[fl
     return change, "at_most" if weakest > levels.ceiling_ev - AT_CEILING else "exact"
 
 
-def _high_end(edge: Edge, limit: float, ceiling: float) -> tuple[float | None, str | None]:
-    """Change at which white has crossed the edge over just the allowed part of its length."""
+def _high_end(
+    edge: Edge, limit: float, backdrop_ev: float, ceiling: float
+) -> tuple[float | None, str | None]:
+    """Change at which white has crossed the edge over just the allowed part of its length.
+
+    Where the backdrop is at the ceiling the true outline lies a little outside the one that is
+    seen, and the change is at most what it seems.
+    """
     if edge.headroom_ev.size == 0:
         return None, None
     order = np.sort(edge.headroom_ev)
     change = float(order[min(int(limit * order.size), order.size - 1)])
-    return change, "at_most" if change < -ceiling + AT_CEILING else "exact"
+    if not np.isfinite(change):
+        return None, None
+    return change, "at_most" if backdrop_ev > ceiling - AT_CEILING else "exact"

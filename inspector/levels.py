@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from inspector.arrays import Floats, Mask
 from inspector.clip import Clip, find_pile_up
 from inspector.frame import Frame, as_viewed
 
@@ -21,8 +22,6 @@ WORKING_SIDE = 1800
 """Long side that the working picture does not exceed, working pixels."""
 HISTOGRAM_SITES = 2_000_000
 """Sites per channel that are enough for a histogram."""
-
-Floats = NDArray[np.float32]
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,17 +126,27 @@ def measure_levels(frame: Frame, *, clip: Clip | None = None) -> Levels:
 
 
 def measure_clip(frame: Frame) -> Clip:
-    """Clip level of each channel: its pile-up if it has one, else what the metadata states."""
-    level = frame.stated_clip.astype(np.float64).copy()
+    """Clip level of each channel: its pile-up if it has one, else what the metadata states.
+
+    Where other channels show the stated level to be off, it is off alike for those without a
+    pile-up: the converter behind them is the same.
+    """
+    stated = frame.stated_clip.astype(np.float64)
+    level, highest = stated.copy(), np.zeros(stated.size)
     measured = np.zeros(level.size, bool)
     for c in range(level.size):
         histogram = channel_histogram(frame, c)
-        found = find_pile_up(histogram, black=frame.black[c], stated=level[c])
+        highest[c] = float(np.flatnonzero(histogram)[-1])
+        found = find_pile_up(histogram, black=frame.black[c], stated=stated[c])
         if found is not None:
             level[c], measured[c] = found, True
-        else:
-            # Sites above the stated level prove it too low.
-            level[c] = max(level[c], float(np.flatnonzero(histogram)[-1]))
+    if measured.any():
+        span = (level - frame.black) / (stated - frame.black)
+        level[~measured] = (frame.black + (stated - frame.black) * np.median(span[measured]))[
+            ~measured
+        ]
+    # Sites above the level prove it too low.
+    level[~measured] = np.maximum(level, highest)[~measured]
     return Clip(level, measured)
 
 
@@ -170,7 +179,7 @@ def stops(
     by_rest = _mean_of(level[..., ~green], responds[..., ~green])
     ceiling = np.float32(top.max())
     best = np.where(any_green, by_green, np.where(any_rest, by_rest, ceiling))
-    return np.log2(np.clip(best, 2.0**FLOOR_EV, ceiling)).astype(np.float32)
+    return np.asarray(np.log2(np.clip(best, 2.0**FLOOR_EV, ceiling)), np.float32)
 
 
 def tile_sizes(frame: Frame) -> tuple[int, int]:
@@ -197,8 +206,8 @@ def channel_histogram(frame: Frame, channel: int) -> NDArray[np.int64]:
     return counts
 
 
-def _mean_of(level: Floats, use: NDArray[np.bool_]) -> Floats:
-    return (level.sum(axis=-1) / np.maximum(use.sum(axis=-1), 1)).astype(np.float32)
+def _mean_of(level: Floats, use: Mask) -> Floats:
+    return np.asarray(level.sum(axis=-1) / np.maximum(use.sum(axis=-1), 1), np.float32)
 
 
 def _origin(left_over: tuple[int, int], orientation: int) -> tuple[int, int]:
@@ -218,17 +227,16 @@ def _block_mean(frame: Frame, channel: int, scale: int, size: tuple[int, int]) -
     if scale % ph == 0 and scale % pw == 0:
         places = channel_sites(frame, channel)
         small = [_shrink(np.ascontiguousarray(p), scale // ph, size) for p in places]
-        return np.mean(small, axis=0, dtype=np.float32)
+        return np.asarray(np.mean(small, axis=0, dtype=np.float32))
     # Blocks smaller than the pattern (X-Trans): weigh the channel's own sites.
     height, width = frame.mosaic.shape
     tiles = (-(-height // ph), -(-width // pw))
     own = np.tile(frame.pattern == channel, tiles)[:height, :width].astype(np.float32)
     total = _shrink(frame.mosaic * own, scale, size)
-    share: Floats = _shrink(own, scale, size)
-    return total / share
+    return np.asarray(total / _shrink(own, scale, size), np.float32)
 
 
-def _shrink(plane: NDArray[np.generic], factor: int, size: tuple[int, int]) -> Floats:
+def _shrink(plane: NDArray[np.integer | np.floating], factor: int, size: tuple[int, int]) -> Floats:
     """Area mean over squares of ``factor``; rows and columns that fill none are left out."""
     width, height = size
     whole = plane[: height * factor, : width * factor]
@@ -245,8 +253,12 @@ def _cell_fractions(
     blown_at = frame.black + WHITE * span
     white = _cells_at_least(frame, white_at, every=True)
     blown = _cells_at_least(frame, blown_at, every=True)
-    part = cv2.bitwise_and(_cells_at_least(frame, blown_at, every=False), cv2.bitwise_not(white))
-    return tuple(_to_working(mask, scale, cell, size) / 255 for mask in (white, blown, part))  # type: ignore[return-value]
+    part = _cells_at_least(frame, blown_at, every=False) & ~white
+
+    def fraction(mask: NDArray[np.uint8]) -> Floats:
+        return np.asarray(_to_working(mask, scale, cell, size) / 255, np.float32)
+
+    return fraction(white), fraction(blown), fraction(part)
 
 
 def _to_working(mask: NDArray[np.uint8], scale: int, cell: int, size: tuple[int, int]) -> Floats:
@@ -261,18 +273,21 @@ def _to_working(mask: NDArray[np.uint8], scale: int, cell: int, size: tuple[int,
 
 def _cells_at_least(frame: Frame, level: NDArray[np.float64], *, every: bool) -> NDArray[np.uint8]:
     """255 for each cell whose every (or any) channel reaches its raw ``level`` (C,)."""
-    join = cv2.bitwise_and if every else cv2.bitwise_or
+    join = np.bitwise_and if every else np.bitwise_or
     height, width = (n // frame.pattern.shape[0] for n in frame.mosaic.shape[:2])
     result: NDArray[np.uint8] | None = None
     for c in range(len(frame.channels)):
         views = [v[:height, :width] for v in channel_sites(frame, c)]
         if len(views) == 1:
-            reached = cv2.compare(
-                np.ascontiguousarray(views[0]), float(np.ceil(level[c])), cv2.CMP_GE
-            )
+            reached = _at_least(views[0], float(np.ceil(level[c])))
         else:
-            mean = np.mean(views, axis=0, dtype=np.float32)
-            reached = cv2.compare(mean, float(level[c]), cv2.CMP_GE)
+            reached = _at_least(np.mean(views, axis=0, dtype=np.float32), float(level[c]))
         result = reached if result is None else join(result, reached)
     assert result is not None  # a frame has a channel
     return result
+
+
+def _at_least(plane: NDArray[np.uint16] | Floats, level: float) -> NDArray[np.uint8]:
+    """255 where a plane reaches a level."""
+    limit = np.full((1, 1), level)
+    return np.asarray(cv2.compare(np.ascontiguousarray(plane), limit, cv2.CMP_GE), np.uint8)

@@ -35,7 +35,8 @@ class SpillRun:
 
     ``where`` is a clock position as seen from the subject's centre ("2 o'clock"), lengths in
     viewed pixels. ``points`` (N, 2) walks along the edge; ``depths`` (N,) pixels to which white
-    reaches inwards at each; ``inward`` (N, 2) unit vectors into the subject.
+    reaches inwards at each; ``inward`` (N, 2) unit vectors into the subject; ``span`` its points'
+    place among all of the edge.
     """
 
     where: str
@@ -46,6 +47,7 @@ class SpillRun:
     points: Points
     depths: Points
     inward: Points
+    span: slice
 
 
 def find_spill(
@@ -93,6 +95,7 @@ def find_spill(
                 points=points,
                 depths=depths,
                 inward=across.inward[at],
+                span=at,
             )
         )
     return tuple(sorted(runs, key=lambda r: (-r.sure, -r.length_px)))

@@ -200,7 +200,7 @@ def run_along(
     depths = depth * np.sin(np.linspace(0.3, np.pi - 0.3, len(points)))
     box = (*points.min(0).astype(int), *(points.max(0) + 1).astype(int))
     length = float(len(points) * inspection.levels.scale)
-    return SpillRun("2 o'clock", _box(box), length, depth, sure, points, depths, inward)
+    return SpillRun("2 o'clock", _box(box), length, depth, sure, points, depths, inward, slice(0, len(points)))
 
 
 def _box(box: tuple[int, ...]) -> tuple[int, int, int, int]:
