@@ -13,10 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from inspector.arrays import Floats, Mask, Points
 from inspector.outline import read, right_hand
-
-Points = NDArray[np.float64]
-Floats = NDArray[np.float32]
 
 LEAST_POINTS = 40
 ROUNDS = 12
@@ -32,7 +30,7 @@ class Shift:
     spread: float = 0.0
 
 
-def line_of_light(ev: Floats, level: float, where: NDArray[np.bool_]) -> tuple[Points, Points]:
+def line_of_light(ev: Floats, level: float, where: Mask) -> tuple[Points, Points]:
     """Points (N, 2) at which light passes a level within a zone, and unit normals downhill."""
     bright = ((ev > level) & where).astype(np.uint8)
     contours, _ = cv2.findContours(bright, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
@@ -95,7 +93,7 @@ def find_shift(
 
 def _passes(
     points: Points, normals: Points, ev: Floats, level: float, *, reach: float
-) -> tuple[Points, NDArray[np.bool_]]:
+) -> tuple[Points, Mask]:
     """(N,) distance downhill to the nearest place where light falls through the level."""
     steps = np.arange(-reach, reach + STEP, STEP)
     along = read(ev, points[:, None] + steps[:, None] * normals[:, None]).astype(float)
@@ -105,17 +103,17 @@ def _passes(
     row = np.arange(len(points))
     high, low = along[row, best], along[row, best + 1]
     part = np.clip((high - level) / np.maximum(high - low, 1e-6), 0, 1)
-    known = falls.any(axis=1)
+    known = np.asarray(falls.any(axis=1), bool)
     return np.where(known, steps[best] + STEP * part, np.nan), known
 
 
 def _least_squares(normals: Points, residual: Points) -> Points:
     """(2,) shift whose part along each normal explains the residuals, by Huber's weights."""
-    weight = np.ones(len(residual))
-    shift = np.zeros(2)
+    weight: Points = np.ones(len(residual))
+    shift: Points = np.zeros(2)
     for _ in range(10):
         system = (normals * weight[:, None]).T @ normals + 1e-6 * np.eye(2)
-        shift = np.linalg.solve(system, (normals * weight[:, None]).T @ residual)
+        shift = np.asarray(np.linalg.solve(system, (normals * weight[:, None]).T @ residual))
         left = np.abs(residual - normals @ shift)
         scale = 1.5 * float(np.median(left)) + 0.05
         weight = np.minimum(1.0, scale / np.maximum(left, 1e-9))

@@ -10,11 +10,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-Mask = NDArray[np.bool_]
-Points = NDArray[np.float64]
+from inspector.arrays import Floats, Mask, Points
 
 SUPPORT = 0.25
 """A side of the hull counts as seen when the backdrop touches this part of it."""
+LEAST_SIDE = 0.04
+"""A hidden side shorter than this, part of the long side of the picture, is kept as it is."""
 SAME_TURN = 1.3
 """A hidden corner may turn this much more than the sharpest corner in sight."""
 PARALLEL_DEG = 150.0
@@ -28,12 +29,13 @@ def backdrop_face(backdrop: Mask) -> Mask:
     )
     points = np.concatenate([c.reshape(-1, 2) for c in contours])
     tolerance = max(1.5, 0.003 * max(backdrop.shape))
-    hull = cv2.convexHull(points)
-    hull = cv2.approxPolyDP(hull, tolerance, closed=True).reshape(-1, 2).astype(float)
+    rough = cv2.approxPolyDP(cv2.convexHull(points), tolerance, closed=True)
+    hull = np.asarray(rough.reshape(-1, 2), np.float64)
     if len(hull) < 3:
         return backdrop
     seen = _seen_sides(hull, backdrop, 2 * tolerance)
-    keep = seen | ~_may_extend(hull, seen, backdrop.shape)
+    short = np.hypot(*(np.roll(hull, -1, axis=0) - hull).T) < LEAST_SIDE * max(backdrop.shape)
+    keep = seen | short | ~_may_extend(hull, seen, backdrop.shape)
     height, width = backdrop.shape
     face = np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], float)
     middle = hull.mean(axis=0)
@@ -67,15 +69,16 @@ def _may_extend(hull: Points, seen: Mask, shape: tuple[int, ...]) -> Mask:
     corner = seen & np.roll(seen, 1) & in_frame
     sharpest = float(turn[corner].max()) if corner.any() else 0.0
     across = turn + np.roll(turn, -1)
-    return (across <= SAME_TURN * sharpest) | (across >= PARALLEL_DEG) | ~corner.any()
+    may = (across <= SAME_TURN * sharpest) | (across >= PARALLEL_DEG) | ~corner.any()
+    return np.asarray(may, bool)
 
 
-def _distance_to(backdrop: Mask) -> NDArray[np.float32]:
+def _distance_to(backdrop: Mask) -> Floats:
     away = (~backdrop).astype(np.uint8)
     return np.asarray(cv2.distanceTransform(away, cv2.DIST_L2, 3), np.float32)
 
 
-def _support(a: Points, b: Points, near: NDArray[np.float32], tolerance: float) -> float:
+def _support(a: Points, b: Points, near: Floats, tolerance: float) -> float:
     """Part of the side from a to b along which the backdrop reaches it."""
     steps = max(2, int(np.hypot(*(b - a))))
     at = np.round(a + np.linspace(0, 1, steps)[:, None] * (b - a)).astype(int)

@@ -8,12 +8,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from inspector.arrays import Floats, Mask
 from inspector.levels import Levels
 from inspector.outline import read, right_hand
 from inspector.profile import crossing
-
-Mask = NDArray[np.bool_]
-Floats = NDArray[np.float32]
 
 HOLE_OFF_EV = 0.2
 """A hole's level differs from the backdrop's by less, in stops."""
@@ -109,7 +107,8 @@ def edge_fall(inside: NDArray[np.uint8], ev: Floats) -> float | None:
     in pixels of the picture; None where there is hardly any dark around it.
     """
     contours, _ = cv2.findContours(inside, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
-    falls = [_falls(c.reshape(-1, 2) + 0.5, inside, ev) for c in contours if len(c) >= 6]
+    lines = [np.asarray(c.reshape(-1, 2) + 0.5, np.float64) for c in contours if len(c) >= 6]
+    falls = [_falls(line, inside, ev) for line in lines]
     every = np.concatenate(falls) if falls else np.zeros(0)
     known = every[np.isfinite(every)]
     return float(np.median(known)) if known.size >= max(4, 0.2 * every.size) else None

@@ -281,7 +281,8 @@ def _cells_at_least(frame: Frame, level: NDArray[np.float64], *, every: bool) ->
         if len(views) == 1:
             reached = _at_least(views[0], float(np.ceil(level[c])))
         else:
-            reached = _at_least(np.mean(views, axis=0, dtype=np.float32), float(level[c]))
+            mean = np.asarray(np.mean(views, axis=0, dtype=np.float32))
+            reached = _at_least(mean, float(level[c]))
         result = reached if result is None else join(result, reached)
     assert result is not None  # a frame has a channel
     return result

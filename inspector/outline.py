@@ -6,11 +6,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from inspector.arrays import Floats, Mask, Points
 from inspector.levels import Levels
-
-Points = NDArray[np.float64]
-Mask = NDArray[np.bool_]
-Floats = NDArray[np.float32]
 
 SPACING = 1.0
 """Distance between two points of an outline, working pixels."""
@@ -59,7 +56,7 @@ def right_hand(line: Points, *, over: int = 2) -> Points:
     behind = np.concatenate([np.repeat(line[:1], over, axis=0), line[:-over]])
     tangent = ahead - behind
     length = np.maximum(np.hypot(tangent[:, 0], tangent[:, 1]), 1e-9)[:, None]
-    return np.stack((-tangent[:, 1], tangent[:, 0]), axis=1) / length
+    return np.asarray(np.stack((-tangent[:, 1], tangent[:, 0]), axis=1) / length, np.float64)
 
 
 def read(picture: Floats, points: Points) -> Floats:
@@ -72,8 +69,8 @@ def read(picture: Floats, points: Points) -> Floats:
     rows = -(-count // width)
     padded = np.zeros((rows * width, 2), np.float32)
     padded[:count] = flat[:, 0]
-    grid = padded.reshape(rows, width, 2)
-    values = cv2.remap(picture, grid, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    x, y = (padded[:, k].reshape(rows, width) for k in (0, 1))
+    values = cv2.remap(picture, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(values.reshape(-1)[:count].reshape(points.shape[:-1]), np.float32)
 
 

@@ -11,11 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from inspector.arrays import Floats, Points
 from inspector.frame import Frame, to_sensor
 from inspector.levels import RESPONDS, Levels
 from inspector.outline import right_hand
-
-Points = NDArray[np.float64]
 
 TEN_TO_NINETY = 2.5631
 """10 to 90 % width of an edge blurred by a Gaussian, in units of its sigma."""
@@ -38,7 +37,7 @@ class Sites:
     """
 
     distance: NDArray[np.float64]
-    rendered: NDArray[np.float32]
+    rendered: Floats
     channel: NDArray[np.intp]
 
 
@@ -61,7 +60,7 @@ def read_sites(levels: Levels, points: Points, inward: Points, offsets: Points) 
 def _look_under(
     levels: Levels,
     centre: Points,
-    rendered: NDArray[np.float32],
+    rendered: Floats,
     channel: NDArray[np.intp],
 ) -> None:
     """Replace what is saturated by what the under frame has there."""
@@ -71,7 +70,7 @@ def _look_under(
     rendered[lost] = below * 2.0**levels.under.stops
 
 
-def _rendered_at(levels: Levels, centre: Points) -> tuple[NDArray[np.float32], NDArray[np.intp]]:
+def _rendered_at(levels: Levels, centre: Points) -> tuple[Floats, NDArray[np.intp]]:
     frame = levels.frame
     width, height = frame.sensor_size
     xy = np.floor(to_sensor(centre, frame)).astype(np.intp)
@@ -88,7 +87,7 @@ def _rendered_at(levels: Levels, centre: Points) -> tuple[NDArray[np.float32], N
 
 def _channel_at(frame: Frame, x: NDArray[np.intp], y: NDArray[np.intp]) -> NDArray[np.intp]:
     ph, pw = frame.pattern.shape
-    return frame.pattern[y % ph, x % pw].astype(np.intp)
+    return np.asarray(frame.pattern[y % ph, x % pw], np.intp)
 
 
 def edge_spread(sites: Sites, stretch: NDArray[np.intp], bins: Points) -> Points:
@@ -152,7 +151,9 @@ def ramps(levels: Levels, lines: tuple[Points, ...], *, core: float) -> Points:
     bins = np.arange(-RAMP_REACH + 1.0, RAMP_REACH, 0.5)
     spread = edge_spread(sites, rows, bins)
     middle = (bins[:-1] + bins[1:]) / 2
-    white = np.minimum(1.0, np.nanmedian(spread[:, :6], axis=1))
+    seen = np.isfinite(spread[:, :6]).any(axis=1)
+    white = np.full(len(spread), np.nan)
+    white[seen] = np.minimum(1.0, np.nanmedian(spread[seen, :6], axis=1))
     high = crossing(spread, middle, core + 0.9 * (white - core))
     low = crossing(spread, middle, core + 0.1 * (white - core))
     return low - high

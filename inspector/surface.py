@@ -6,8 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-Mask = NDArray[np.bool_]
-Floats = NDArray[np.float32]
+from inspector.arrays import Floats, Mask
 
 COARSE_SIDE = 480
 """Long side of the picture on which regions are found, coarse pixels."""
@@ -17,7 +16,7 @@ LEAST_SEED = 0.01
 """Smallest share of the picture from which a backdrop is followed."""
 DARKEST_BACKDROP_EV = -3.5
 """A surface darker than this was not lit to become white."""
-STEP_EV = 0.6
+STEP_EV = 0.4
 """Largest difference between two parts of one backdrop, once its slope is taken off, stops."""
 REACH = 0.06
 """How far the backdrop's level is continued smoothly, part of the long side."""
@@ -63,7 +62,7 @@ def slope(ev: Floats) -> Floats:
 
 def _smooth_parts(ev: Floats) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
     """Connected parts without an edge in them, and their statistics (OpenCV's)."""
-    quiet = cv2.GaussianBlur(ev, (0, 0), 0.7)
+    quiet = np.asarray(cv2.GaussianBlur(ev, (0, 0), 0.7), np.float32)
     smooth = (slope(quiet) < SMOOTH_SLOPE).astype(np.uint8)
     _, label, stats, _ = cv2.connectedComponentsWithStats(smooth, connectivity=4)
     return np.asarray(label, np.int32), np.asarray(stats, np.int32)
@@ -106,14 +105,15 @@ def continue_smoothly(ev: Floats, mask: Mask, reach: float) -> Floats:
     """
     weight = mask.astype(np.float32)
     value = np.where(mask, ev, 0).astype(np.float32)
-    result = np.full(ev.shape, np.float32(np.mean(ev[mask])))
+    result: Floats = np.full(ev.shape, np.mean(ev[mask]), np.float32)
     for times in (4, 2, 1, 0.5, 0.25):
         sigma = max(1.0, times * reach * max(ev.shape))
         below, above = _wide_blur(weight, sigma), _wide_blur(value, sigma)
         known = below > 1e-4
         trust = np.where(known, np.clip(below / 0.3, 0, 1), 0)
-        result = trust * above / np.maximum(below, 1e-4) + (1 - trust) * result
-    return np.asarray(result, np.float32)
+        near = above / np.maximum(below, 1e-4)
+        result = np.asarray(trust * near + (1 - trust) * result, np.float32)
+    return result
 
 
 def _wide_blur(picture: Floats, sigma: float) -> Floats:

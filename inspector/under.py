@@ -6,14 +6,11 @@ from dataclasses import replace
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from inspector.align import Shift, find_shift, line_of_light
 from inspector.levels import RESPONDS, Levels, Under, stops
 from inspector.surface import slope
 from inspector.zones import Zones
-
-Mask = NDArray[np.bool_]
 
 LEAST_STOPS, MOST_STOPS = 0.5, 4.5
 """A frame this much darker is an under frame."""

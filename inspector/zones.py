@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspector.align import find_shift, line_of_light
+from inspector.arrays import Floats, Mask
 from inspector.face import backdrop_face
 from inspector.holes import Island, sort_bright
 from inspector.levels import Levels
@@ -19,8 +20,6 @@ from inspector.surface import find_surface
 SURROUND, BACKDROP, SUBJECT = 0, 1, 2
 """Values of a zone map, also of ``--mask-out`` files."""
 
-Mask = NDArray[np.bool_]
-Floats = NDArray[np.float32]
 
 LEAST_BACKDROP = 0.02
 """Smallest share of the picture that makes a backdrop."""
@@ -28,6 +27,8 @@ SEAM_EV = 0.9
 """A dark line no deeper than this is a seam of the diffuser, not a subject, stops."""
 RIM_PX = 3
 """Slivers no wider than this along the face's rim belong to the surround, working pixels."""
+LARGE_PART = 0.03
+"""A part of the backdrop this much of its largest part shapes its face."""
 PLATE_REACH = 0.025
 """How far a plate may be shifted, part of the long side."""
 PLATE_LINE_EV = -1.5
@@ -93,7 +94,8 @@ def find_zones(levels: Levels) -> Zones:
     backdrop, islands = sort_bright(bright, parts, levels, surface)
     if backdrop.mean() < LEAST_BACKDROP:
         return no_zones(levels)
-    face = backdrop_face(backdrop)
+    face = backdrop_face(_large_parts(backdrop))
+    backdrop &= face  # a lamp in the room is no part of it
     subject = _subject(face & ~backdrop, face, levels.ev, surface)
     backdrop |= face & ~subject & ~bright & (levels.ev > surface - SEAM_EV)
     return _assemble(levels, backdrop, subject, surface, cut, islands)
@@ -107,7 +109,7 @@ def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zo
     """
     shift = _plate_shift(levels, plate, plate_zones)
     move = np.array([[1, 0, shift[0]], [0, 1, shift[1]]], np.float32)
-    face = _moved(plate_zones.backdrop.astype(np.uint8), move, cv2.INTER_NEAREST) > 0
+    face = _moved(plate_zones.backdrop.astype(np.float32), move, cv2.INTER_NEAREST) > 0
     light = np.where(plate_zones.backdrop, plate.ev, plate_zones.backdrop_ev).astype(np.float32)
     surface = _moved(light, move, cv2.INTER_LINEAR)
     parts = face & (levels.ev > surface - 0.5)
@@ -155,11 +157,12 @@ def _plate_shift(levels: Levels, plate: Levels, zones: Zones) -> tuple[float, fl
     return (shift.x, shift.y) if shift else (0.0, 0.0)
 
 
-def _moved(picture: NDArray[np.generic], move: Floats, how: int) -> NDArray[np.generic]:
+def _moved(picture: Floats, move: Floats, how: int) -> Floats:
     height, width = picture.shape
-    return np.asarray(
-        cv2.warpAffine(picture, move, (width, height), flags=how, borderMode=cv2.BORDER_REPLICATE)
+    moved = cv2.warpAffine(
+        picture, move, (width, height), flags=how, borderMode=cv2.BORDER_REPLICATE
     )
+    return np.asarray(moved, np.float32)
 
 
 def _level_change(levels: Levels, surface: Floats, parts: Mask) -> float:
@@ -189,6 +192,14 @@ def _cut(ev: Floats, backdrop_ev: Floats) -> Floats:
     return np.asarray(np.log2(np.maximum(halfway, 2.0**-12)), np.float32)
 
 
+def _large_parts(mask: Mask) -> Mask:
+    """The parts of a mask that are not small beside its largest."""
+    _, label, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
+    area = stats[:, cv2.CC_STAT_AREA].copy()
+    area[0] = 0
+    return np.asarray((area >= LARGE_PART * area.max())[label], bool)
+
+
 def _subject(before: Mask, face: Mask, ev: Floats, backdrop_ev: Floats) -> Mask:
     """What stands before the backdrop: no diffuser seams, no slivers along the face's rim."""
     height, width = face.shape
@@ -197,13 +208,13 @@ def _subject(before: Mask, face: Mask, ev: Floats, backdrop_ev: Floats) -> Mask:
     inner = (before & (distance > RIM_PX)).astype(np.uint8)
     _, label, stats, _ = cv2.connectedComponentsWithStats(inner, connectivity=8)
     depth = np.zeros(stats.shape[0], np.float32)
-    np.maximum.at(depth, label.ravel(), (backdrop_ev - ev).ravel())
+    np.maximum.at(depth, np.asarray(label, np.intp).ravel(), (backdrop_ev - ev).ravel())
     area = stats[:, cv2.CC_STAT_AREA]
     keep = (depth > SEAM_EV) & (area >= max(4, 2e-5 * ev.size))
     keep[0] = False
     kept = keep[label]
     near = cv2.dilate(kept.astype(np.uint8), np.ones((2 * RIM_PX + 3,) * 2, np.uint8)) > 0
-    return kept | (before & (distance <= RIM_PX) & near)
+    return np.asarray(kept | (before & (distance <= RIM_PX) & near), bool)
 
 
 def zone_mask(zones: Zones, levels: Levels) -> NDArray[np.uint8]:

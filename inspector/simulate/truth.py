@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from inspector.arrays import Mask
 from inspector.frame import Frame
 from inspector.levels import WHITE
 from inspector.simulate.camera import Camera
@@ -27,7 +28,6 @@ from inspector.verdict import Limits
 from inspector.zones import BACKDROP, SUBJECT, SURROUND
 
 Box = tuple[int, int, int, int]
-Mask = NDArray[np.bool_]
 
 SEARCH_EV = 6.0
 """How far the exposure window is looked for, both ways."""
