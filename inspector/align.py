@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask, Points
 from inspector.outline import read, right_hand

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from inspector.across import Across, look_across
+from inspector.arrays import Mask, Points
 from inspector.levels import Levels
 from inspector.place import Box, view_box
 from inspector.profile import TEN_TO_NINETY, ramps
@@ -17,8 +17,6 @@ from inspector.zones import Zones
 
 __all__ = ["Box", "Edge", "HotSpot", "SpillRun", "measure_edge", "tolerance_px"]
 
-Points = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 USUAL_RAMP_PX = 4.0
 """Taken where no ramp could be measured."""

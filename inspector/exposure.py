@@ -6,16 +6,13 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from inspector.arrays import Floats, Mask
 from inspector.edge import Edge
 from inspector.levels import WHITE, Levels, stops
 from inspector.place import Box, place_in, view_box
 from inspector.tint import backdrop_tint
 from inspector.zones import Zones
-
-Mask = NDArray[np.bool_]
-Floats = NDArray[np.float32]
 
 AT_CEILING = 0.03
 """A reading so near the ceiling, in stops, may be any higher."""
@@ -116,8 +113,8 @@ def measure_exposure(
 
 def short_regions(levels: Levels, backdrop: Mask) -> tuple[ShortRegion, ...]:
     """Connected parts of the backdrop that are not paper white, largest first."""
-    short = (backdrop & (levels.white < 0.5)).astype(np.uint8)
-    short = cv2.morphologyEx(short, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    each = (backdrop & (levels.white < 0.5)).astype(np.uint8)
+    short = cv2.morphologyEx(each, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     count, label, stats, _ = cv2.connectedComponentsWithStats(short, connectivity=8)
     least = max(9.0, LEAST_SHORT * backdrop.sum())
     regions = []

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask, Points
 

@@ -9,10 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspector.across import Across
+from inspector.arrays import Mask, Points
 from inspector.place import Box, clock, points_box
-
-Points = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 SURE_FALL, POSSIBLE_FALL = 4.0, 2.5
 """How many pixels longer than on a clean part the fall from white to two stops under it is on
