@@ -18,7 +18,8 @@ Shape = tuple[Polygon, ...]
 
 SUPERSAMPLING = 4
 _SUBPIXEL_BITS = 4
-_BAND_ROWS = 256
+_TILE = 256
+"""Side of the blocks in which coverage is worked out, in pixels."""
 
 
 def closed_spline(points: Sequence[Sequence[float]], *, steps: int = 12) -> Polygon:
@@ -84,20 +85,28 @@ def ellipse(
 
 
 def cover(
-    shapes: Iterable[Shape], size: tuple[int, int], *, sigma: float = 0.0
+    shapes: Iterable[Shape],
+    size: tuple[int, int],
+    *,
+    sigma: float = 0.0,
+    unit: float | None = None,
+    origin: tuple[int, int] = (0, 0),
 ) -> NDArray[np.float32]:
     """Share of each pixel that the union of the shapes covers, from 4 x 4 samples a pixel.
 
     ``size`` is (width, height); the result is (H, W) float32, 0 to 1. With a ``sigma`` (in
     pixels, under 1) a pixel weighs its surroundings by that Gaussian instead of by its own
-    square. Shapes come out an eighth of a pixel larger all round, since border samples count.
+    square. ``unit`` is pixels to a scene unit, by default the longer of the sizes, ``origin``
+    the (x, y) pixel of the whole picture at which the result begins. Shapes come out an eighth
+    of a pixel larger all round, since border samples count.
     """
     width, height = size
-    fine = max(size) * SUPERSAMPLING
-    corners = [_to_fixed(polygon * fine) for shape in shapes for polygon in shape]
+    fine = (unit or max(size)) * SUPERSAMPLING
+    shift = np.asarray(origin, float) * SUPERSAMPLING
+    corners = [_to_fixed(polygon * fine - shift) for shape in shapes for polygon in shape]
     out = np.zeros((height, width), np.float32)
-    for top in range(0, height, _BAND_ROWS):
-        rows = min(_BAND_ROWS, height - top)
+    for top in range(0, height, _TILE):
+        rows = min(_TILE, height - top)
         _fill_band(corners, top, out[top : top + rows], sigma)
     return out
 
@@ -117,10 +126,17 @@ def _fill_band(
     shift = np.array([-margin * n << _SUBPIXEL_BITS, first], np.int32)
     for polygon in mine:
         cv2.fillPoly(fine, [polygon - shift], 255, cv2.LINE_8, _SUBPIXEL_BITS)
-    if sigma:
-        out[:] = _weigh(fine, sigma)[margin : margin + rows, margin : margin + width]
-    else:
-        out[:] = cv2.resize(fine, (width, rows), interpolation=cv2.INTER_AREA)
+    for left in range(0, width, _TILE):
+        right = min(left + _TILE, width)
+        tile = fine[:, left * n : (right + 2 * margin) * n]
+        low, high = int(tile.min()), int(tile.max())
+        part = out[:, left:right]
+        if low == high:
+            part[:] = low
+        elif sigma:
+            part[:] = _weigh(tile, sigma)[margin:-margin, margin:-margin]
+        else:
+            part[:] = cv2.resize(tile, (right - left, rows), interpolation=cv2.INTER_AREA)
     out /= 255
 
 
@@ -132,15 +148,19 @@ def _weigh(fine: NDArray[np.uint8], sigma: float) -> NDArray[np.float32]:
     x = (np.arange(2 * reach) - reach + 0.5) / n
     weights = np.exp(-0.5 * (x / sigma) ** 2)
     weights /= weights.sum()
+    anchor = (reach - 1, reach - 1)
     soft = cv2.sepFilter2D(
-        fine,
-        cv2.CV_32F,
-        weights,
-        weights,
-        anchor=(reach - 1, reach - 1),
-        borderType=cv2.BORDER_REPLICATE,
+        fine, cv2.CV_32F, weights, weights, anchor=anchor, borderType=cv2.BORDER_REPLICATE
     )
     return np.asarray(soft[n // 2 - 1 :: n, n // 2 - 1 :: n])
+
+
+def bounds(shape: Shape, unit: float, size: tuple[int, int], margin: int) -> tuple[slice, slice]:
+    """Rows and columns of the picture around a shape, empty where it lies outside."""
+    corners = np.vstack(shape) * unit
+    x0, y0 = np.clip(np.floor(corners.min(axis=0)).astype(int) - margin, 0, size)
+    x1, y1 = np.clip(np.ceil(corners.max(axis=0)).astype(int) + margin, 0, size)
+    return slice(int(y0), int(y1)), slice(int(x0), int(x1))
 
 
 def _to_fixed(points: NDArray[np.float64]) -> NDArray[np.int32]:

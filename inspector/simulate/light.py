@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from inspector.levels import WHITE
 from inspector.simulate.backdrop import tint
 from inspector.simulate.figure import Part
-from inspector.simulate.geometry import cover, smooth_noise
+from inspector.simulate.geometry import bounds, cover, smooth_noise
 from inspector.simulate.scene import Light, Scene, Spill, Spot
 
 Map = NDArray[np.float32]
@@ -70,20 +70,23 @@ def front(
     """(H, W, 3) the figure's front: materials, roundness, folds, bounce from the side walls."""
     shrink = min(1.0, _FRONT_SIDE / max(size))
     small = round(size[0] * shrink), round(size[1] * shrink)
-    painted = np.zeros((small[1], small[0], 3), np.float32)
-    painted += _level(light.front_ev)
+    unit = max(small)
+    painted = np.full((small[1], small[0], 3), _level(light.front_ev))
     known = np.zeros(small[::-1], np.float32)
     folds = _folds(small, rng)
     for part in figure:
-        mask = cover([part.shape], small)
-        if not mask.any():
+        rows, columns = bounds(part.shape, unit, small, unit // 60)
+        here = (columns.stop - columns.start, rows.stop - rows.start)
+        if min(here) <= 0:
             continue
+        mask = cover([part.shape], here, unit=unit, origin=(columns.start, rows.start))
         colour = _level(part.material.ev) * tint(part.material.tint_ev)
-        shade = _shade(light, mask) * (1 + light.folds * part.material.folds * folds)
-        shadow = cv2.GaussianBlur(mask, (0, 0), max(small) / 250)
-        painted *= (1 - 0.3 * shadow * (1 - mask))[..., None]
-        painted += mask[..., None] * (shade[..., None] * colour - painted)
-        known = np.maximum(known, mask)
+        creases = 1 + light.folds * part.material.folds * folds[rows, columns]
+        shade = _shade(light, mask) * creases
+        shadow = cv2.GaussianBlur(mask, (0, 0), unit / 250)
+        under = painted[rows, columns] * (1 - 0.3 * shadow * (1 - mask))[..., None]
+        painted[rows, columns] = under + mask[..., None] * (shade[..., None] * colour - under)
+        known[rows, columns] = np.maximum(known[rows, columns], mask)
     return _grow(painted, known, size)
 
 
