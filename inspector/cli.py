@@ -13,6 +13,7 @@ from inspector import __version__
 from inspector.commands.check import check
 from inspector.commands.export import export
 from inspector.commands.live import demo, watch
+from inspector.commands.report import report
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -34,5 +35,5 @@ def main() -> None:
             stream.reconfigure(errors="replace")  # a shape the terminal lacks is no reason to stop
 
 
-for command in (demo, watch, check, export):
+for command in (demo, watch, check, report, export):
     main.add_command(command)

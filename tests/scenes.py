@@ -97,6 +97,7 @@ def make(
         frame=(frame := _frame(path, width, height)),
         clip=Clip(np.full(4, 15800.0), np.ones(4, bool)),
         ceiling_ev=CEILING,
+        top=GAINS,
         scale=scale,
         origin=(0, 0),
         rendered=rendered,
@@ -200,7 +201,9 @@ def run_along(
     depths = depth * np.sin(np.linspace(0.3, np.pi - 0.3, len(points)))
     box = (*points.min(0).astype(int), *(points.max(0) + 1).astype(int))
     length = float(len(points) * inspection.levels.scale)
-    return SpillRun("2 o'clock", _box(box), length, depth, sure, points, depths, inward, slice(0, len(points)))
+    return SpillRun(
+        "2 o'clock", _box(box), length, depth, sure, points, depths, inward, slice(0, len(points))
+    )
 
 
 def _box(box: tuple[int, ...]) -> tuple[int, int, int, int]:

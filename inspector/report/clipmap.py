@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 import cv2
 import numpy as np
 
+from inspector.files import write_whole
 from inspector.inspect import Inspection
 from inspector.report import marks, panel, proof
 from inspector.report.layout import SIZE, arrange
@@ -58,20 +58,18 @@ def draw(inspection: Inspection) -> Canvas:
     return canvas
 
 
+def jpeg(inspection: Inspection) -> bytes:
+    """The whole clip map as a JPEG file."""
+    _, data = cv2.imencode(".jpg", draw(inspection), QUALITY)
+    return data.tobytes()
+
+
 def write(inspection: Inspection, path: Path) -> None:
-    """Draw a clip map and put it at ``path`` (a JPEG) in one step: whole, or not at all.
+    """Draw a clip map and put it at ``path`` (a JPEG): whole, or not at all.
 
     Raises OSError where the folder cannot be written.
     """
-    ok, data = cv2.imencode(".jpg", draw(inspection), QUALITY)
-    if not ok:
-        raise OSError(f"{path}: the clip map could not be encoded")
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        part.write_bytes(data.tobytes())
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
+    write_whole(path, jpeg(inspection))
 
 
 def _aspect(inspection: Inspection) -> tuple[int, int]:
