@@ -27,12 +27,14 @@ from inspector.simulate import (
     render,
     shoot,
 )
+from inspector.simulate.backdrop import face
 from inspector.simulate.camera import PATTERNS, nominal_aperture, photograph
 from inspector.simulate.count import cell_fractions
 from inspector.simulate.families import (
     BACKDROPS,
     CAMERAS,
     FIGURES,
+    OTHER_SENSORS,
     borderline,
     random_scene,
 )
@@ -412,6 +414,39 @@ def test_the_true_window_is_where_renderings_begin_and_cease_to_pass() -> None:
     for ev in (low + 0.06, high - 0.06):
         again = render(scene, ev=ev, megapixels=SMALL)[1].misses()
         assert not {"backdrop.white_fraction", "edge.spill_fraction"} & set(again)
+
+
+def test_the_subject_moves_and_the_camera_pans() -> None:
+    scene = replace(LUNGE, light=Light(islands=(Spot((0.42, 0.35), (0.02, 0.015), 1.5),)))
+    step = 12 / max(scene.size(SMALL))
+    plain, moved, panned = (
+        render(s, megapixels=SMALL)[1].zones
+        for s in (scene, scene.moved(step, 0.0), scene.panned(step, 0.0))
+    )
+    box = face(scene.backdrop, scene.extent)
+    assert np.allclose(face(scene.panned(step, 0).backdrop, scene.extent) - box, (step, 0))
+    # Round-off in a turned face aside, everything lies twelve pixels further right.
+    assert np.mean(panned[:, 12:] != plain[:, :-12]) < 1e-3
+    assert np.mean((moved == SUBJECT)[:, 12:] != (plain == SUBJECT)[:, :-12]) < 1e-3
+    assert np.array_equal(moved > SURROUND, plain > SURROUND)
+    assert not (render(scene.emptied(), megapixels=SMALL)[1].zones == SUBJECT).any()
+
+
+@pytest.mark.parametrize("sensor", OTHER_SENSORS)
+def test_other_sensors_tell_the_same_truth(sensor: str) -> None:
+    draw = random_scene(3, figure="akimbo", backdrop="wall", defect="none", camera=sensor)
+    frame, truth = render(draw.scene, camera=draw.camera, megapixels=SMALL)
+    assert truth.verdict() == "pass"
+    assert len(truth.clip_levels) == len(frame.channels) == {"x-trans": 3, "mono": 1}[sensor]
+    assert truth.ceiling_ev == pytest.approx(np.log2(frame.gains.max()))
+
+
+def test_depth_and_veil_are_the_same_levels_seen_from_white_and_from_the_backdrop() -> None:
+    _, truth = render(AKIMBO, megapixels=SMALL)
+    assert truth.depth_ev is not None
+    assert truth.ev_p50 is not None
+    assert truth.veil_fraction == pytest.approx(2 ** -(truth.depth_ev + truth.ev_p50))
+    assert truth.veil_fraction == pytest.approx(0.03, abs=0.02)
 
 
 def test_an_island_warns_and_a_glint_does_not() -> None:

@@ -18,6 +18,9 @@ FIGURES = (
     "two", "chair",
 )  # fmt: skip
 BACKDROPS = ("wall", "rectangle", "octagon", "strip")
+OTHER_SENSORS = ("x-trans", "mono")
+"""Drawn only when asked for."""
+
 CAMERAS = ("clean", "noisy", "low-clip", "high-clip", "12-bit", "coarse")
 
 _BUSTS = ("profile", "bust", "masked")
@@ -155,8 +158,9 @@ def _camera(family: str, aspect: float, rng: np.random.Generator) -> Camera:
     clip = [round(top * between(rng, low, low + 0.03)) for _ in range(3)]
     stated = round(min(clip) * between(rng, 0.93, 0.98)) if family == "high-clip" else top
     noisy = family == "noisy"
+    bayer = pick(("RGGB", "BGGR", "GRBG", "GBRG"), rng)
     return Camera(
-        pattern=pick(("RGGB", "BGGR", "GRBG", "GBRG"), rng),
+        pattern={"x-trans": "X-Trans", "mono": "mono"}.get(family, bayer),
         bits=bits,
         black=(black,) * 4,
         clip=(clip[0], clip[1], clip[1], clip[2]),

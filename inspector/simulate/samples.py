@@ -257,6 +257,7 @@ def describe(name: str, frame: Frame, truth: Truth) -> dict[str, Any]:
                 for s in truth.spill
             ],
         },
+        "flare": {"veil_fraction": _figure(truth.veil_fraction)},
         "window": {
             "low_ev": _figure(truth.window_low_ev),
             "high_ev": _figure(truth.window_high_ev),

@@ -7,7 +7,7 @@ a surface is that of its light on the sensor before the lens adds blur and veil.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 Point = tuple[float, float]
 
@@ -194,3 +194,34 @@ class Scene:
     def extent(self) -> Point:
         """Width and height of the picture in scene units; the longer is 1."""
         return (1.0, 1 / self.aspect) if self.aspect >= 1 else (self.aspect, 1.0)
+
+    def emptied(self) -> Scene:
+        """The plate of the scene: the same set with nobody in it."""
+        dark = replace(self.light, spills=(), islands=(), glints=())
+        return replace(self, poses=(), light=dark)
+
+    def moved(self, dx: float, dy: float) -> Scene:
+        """The subject a step aside, the light on it with it; the backdrop stays."""
+        light = self.light
+        return replace(
+            self,
+            poses=tuple(replace(p, at=_step(p.at, dx, dy)) for p in self.poses),
+            light=replace(
+                light,
+                spills=tuple(replace(s, at=_step(s.at, dx, dy)) for s in light.spills),
+                islands=tuple(replace(s, at=_step(s.at, dx, dy)) for s in light.islands),
+                glints=tuple(replace(s, at=_step(s.at, dx, dy)) for s in light.glints),
+            ),
+        )
+
+    def panned(self, dx: float, dy: float) -> Scene:
+        """All of it shifted in the frame, as by a nudge of the camera."""
+        b, (width, height) = self.backdrop, self.extent
+        wall = b.kind in ("wall", "none")
+        peak = b.peak or ((width / 2, height / 2) if wall else b.centre)
+        shifted = replace(b, centre=_step(b.centre, dx, dy), peak=_step(peak, dx, dy))
+        return replace(self.moved(dx, dy), backdrop=shifted)
+
+
+def _step(at: Point, dx: float, dy: float) -> Point:
+    return at[0] + dx, at[1] + dy

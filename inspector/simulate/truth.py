@@ -78,6 +78,8 @@ class Truth:
         True stops of the backdrop less fringe, no ceiling applied.
     depth_ev : float or None
         Minus the median stops of the core (mean of the channels, green twice).
+    veil_fraction : float or None
+        Level of the core over that of the backdrop, both medians.
     ramp_px : float or None
         Median 10 to 90 % distance across the edge.
     blur_px : float
@@ -105,6 +107,7 @@ class Truth:
     ev_p50: float | None
     ev_p99: float | None
     depth_ev: float | None
+    veil_fraction: float | None
     ramp_px: float | None
     blur_px: float
     edge_length_px: float
@@ -170,6 +173,7 @@ def find_truth(
     white, blown = cell_fractions(frame, camera, clean) if found else (None, None)
     window = _window(light, zones, clean, outline, crossing) if found else (None, None)
     ramp = ramp_px(np.ascontiguousarray(light[..., 1]), outline)
+    depth = _depth(light, outline, ramp, blur_px)
     return Truth(
         zones=zones,
         fringe=fringe,
@@ -183,7 +187,8 @@ def find_truth(
         ev_p1=percentiles[0],
         ev_p50=percentiles[1],
         ev_p99=percentiles[2],
-        depth_ev=_depth(light, outline, ramp, blur_px),
+        depth_ev=depth,
+        veil_fraction=None if depth is None else 2 ** -(depth + middle),
         ramp_px=ramp,
         blur_px=blur_px,
         edge_length_px=outline.length_px,
