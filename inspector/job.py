@@ -10,16 +10,14 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from inspector.decode import DecodeError, decode
 from inspector.files import Stamp, stamp_of, write_whole
 from inspector.inspect import Inspection, Record, inspect, record
-from inspector.report.clipmap import draw
+from inspector.report.clipmap import jpeg
+from inspector.report.extras import extras
 from inspector.worker import Reply, Task, refuse
 from inspector.zones import zone_mask
-
-JPEG_QUALITY = 92
 
 
 class FrameJudge:
@@ -48,12 +46,13 @@ class FrameJudge:
         frame = decode(Path(task.path))
         under = decode(Path(task.under)) if task.under is not None else None
         inspection = inspect(frame, plate=plate, under=under, look=task.look, limits=task.limits)
-        clip_map, clip_trouble = _write(task.clip_map, lambda: _jpeg(draw(inspection)))
+        clip_map, clip_trouble = _write(task.clip_map, lambda: jpeg(inspection))
         _, zone_trouble = _write(task.zone_map, lambda: _zones_png(inspection))
         if inspection.verdict.is_plate:
             self._plate = (task.path, stamp_of(task.path), inspection)
         said = "; ".join(text for text in (trouble, clip_trouble, zone_trouble) if text)
-        return Reply(_checked(record(inspection)), clip_map, said or None)
+        kept = extras(inspection) if task.clip_map is not None else {}
+        return Reply(_checked(record(inspection) | kept), clip_map, said or None)
 
     def _plate_for(self, task: Task) -> tuple[Inspection | None, str | None]:
         """The plate, and why it could not be had."""
@@ -100,18 +99,9 @@ def _write(target: str | None, encode: Callable[[], bytes]) -> tuple[str | None,
     return target, None
 
 
-def _jpeg(picture: NDArray[np.uint8]) -> bytes:
-    # Full colour resolution keeps thin coloured lines crisp.
-    sampling = (cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444)
-    return _encode(".jpg", picture, (cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY, *sampling))
-
-
 def _zones_png(inspection: Inspection) -> bytes:
-    return _encode(".png", zone_mask(inspection.zones, inspection.levels), ())
-
-
-def _encode(kind: str, picture: NDArray[np.uint8], options: tuple[int, ...]) -> bytes:
-    _, data = cv2.imencode(kind, np.ascontiguousarray(picture), options)
+    mask = zone_mask(inspection.zones, inspection.levels)
+    _, data = cv2.imencode(".png", np.ascontiguousarray(mask))
     return data.tobytes()
 
 
