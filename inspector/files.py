@@ -13,7 +13,7 @@ PART = ".part"
 """Ending of a file that is still being written by us."""
 
 
-@dataclass(frozen=True, order=True)
+@dataclass(frozen=True, slots=True)
 class Stamp:
     """Size in bytes and time of last change in nanoseconds; a file that keeps both is the same."""
 

@@ -107,9 +107,8 @@ class HotFolder:
         """Whether the folder is there."""
         return self._identify() is not None
 
-    def scan(self) -> dict[str, Stamp] | None:
-        """All visible regular files; None while the folder is not there."""
-        begin = self.now()
+    def scan(self) -> Iterator[tuple[str, Stamp]] | None:
+        """All visible regular files, one by one; None while the folder is not there."""
         identity = self._identify()
         if identity is None:
             self._stop_events()
@@ -117,11 +116,7 @@ class HotFolder:
             self._stop_events()
             self._start_events()
         self._identity = identity
-        if identity is None:
-            return None
-        found = dict(self._files(self.folder, {self.folder}))
-        self._scan_s = self.now() - begin
-        return found
+        return self._timed_files() if identity is not None else None
 
     def stamp(self, path: str) -> Stamp | None:
         """The stamp of a visible regular file of the folder."""
@@ -150,27 +145,44 @@ class HotFolder:
             self._subfolders or len(inside) == 1
         )
 
+    def _timed_files(self) -> Iterator[tuple[str, Stamp]]:
+        begin = self.now()
+        yield from self._files(self.folder, {self.folder})
+        self._scan_s = self.now() - begin
+
     def _files(self, folder: str, visited: set[str]) -> Iterator[tuple[str, Stamp]]:
+        later: list[os.DirEntry[str]] = []
         try:
             with os.scandir(folder) as entries:
-                # Real folders first, so that a link to one never hides it under another name.
-                found = sorted(entries, key=lambda entry: (entry.is_symlink(), entry.name))
+                for entry in entries:
+                    if entry.name.startswith("."):
+                        continue
+                    if entry.is_symlink() or _is_folder(entry):
+                        later.append(entry)
+                        continue
+                    stamp = self.stamp(entry.path)
+                    if stamp is not None:
+                        yield entry.path, stamp
         except OSError:  # gone since, or not ours to read
             return
-        for entry in found:
-            if entry.name.startswith("."):
-                continue
-            if entry.is_symlink() and not self._may_follow(entry.path):
-                continue
-            if _is_folder(entry):
-                real = os.path.realpath(entry.path)
-                if self._subfolders and real not in visited:
-                    visited.add(real)
-                    yield from self._files(entry.path, visited)
-                continue
+        # Real folders before links, so that a link to one never hides it under another name.
+        for entry in sorted(later, key=lambda entry: (entry.is_symlink(), entry.name)):
+            yield from self._links_and_folders(entry, visited)
+
+    def _links_and_folders(
+        self, entry: os.DirEntry[str], visited: set[str]
+    ) -> Iterator[tuple[str, Stamp]]:
+        if entry.is_symlink() and not self._may_follow(entry.path):
+            return
+        if not _is_folder(entry):
             stamp = self.stamp(entry.path)
             if stamp is not None:
                 yield entry.path, stamp
+            return
+        real = os.path.realpath(entry.path)
+        if self._subfolders and real not in visited:
+            visited.add(real)
+            yield from self._files(entry.path, visited)
 
     def _may_follow(self, link: str) -> bool:
         if self._follow_links:

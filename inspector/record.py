@@ -126,10 +126,12 @@ class Store:
                     (*key, row.judged_at or now, row.verdict, row.clip_map, json.dumps(row.record)),
                 )
 
-    def known(self) -> dict[str, Stamp]:
-        """The newest readable state of every frame: path to stamp."""
+    def known(self, *, unreadable: bool = False) -> dict[str, Stamp]:
+        """The newest state of every frame, path to stamp; of unreadable ones only if asked."""
         found = self._db.execute(
-            "SELECT path, size, mtime_ns FROM frames WHERE verdict != 'unreadable' ORDER BY id"
+            "SELECT path, size, mtime_ns FROM frames WHERE verdict != 'unreadable' OR ?"
+            " ORDER BY id",
+            (unreadable,),
         )
         return {os.fsdecode(path): Stamp(size, mtime) for path, size, mtime in found}
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Mapping
 from pathlib import Path
 
 from inspector.files import Stamp
@@ -32,10 +33,19 @@ class Recorder:
         return len(self._rows)
 
     def known(self, hot_folder: str) -> tuple[dict[str, Stamp], dict[str, Stamp] | None]:
-        """The frames already judged, and what is to be left alone (None on a first start)."""
+        """The frames already judged and readable, and what is to be left alone (None on a first
+        start)."""
         if self._store is None:
             return {}, None
         return self._store.known(), self._store.earlier(hot_folder)
+
+    def missing(self, hot_folder: str, frames: Mapping[str, Stamp]) -> int:
+        """How many frames have no row and are not to be left alone; 0 while that is unknown."""
+        if self._store is None:
+            return 0
+        known = self._store.known(unreadable=True)
+        earlier = self._store.earlier(hot_folder) or {}
+        return sum(stamp not in (known.get(p), earlier.get(p)) for p, stamp in frames.items())
 
     def set_earlier(self, hot_folder: str, files: dict[str, Stamp]) -> None:
         """Remember what lay in the hot folder before it was watched."""

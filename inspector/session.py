@@ -97,7 +97,6 @@ class _Session:
         self.setup, self.inbox = setup, inbox
         self.recorder, self.hot_folder = recorder, hot_folder
         self.is_frame, self.is_companion = frame_names()
-        self.known: dict[str, Stamp] = {}
         self.out: queue.SimpleQueue[Event | Exception | None] = queue.SimpleQueue()
         self.workers = [Worker(seconds=setup.time_limit) for _ in range(setup.lanes)]
 
@@ -107,22 +106,22 @@ class _Session:
             plate = os.fspath(self.setup.plate.resolve())
             yield from _said(load_plate(self.workers[0], replace(task, path=plate)))
             task = replace(task, plate=plate)
-        left_alone = self.find_known()
+        known, left_alone = self.known_at_start()
         if left_alone:
             yield Said(f"{_frames(left_alone)} lay there, left alone; --existing judges these too")
         changes = watch(
             self.hot_folder,
             is_frame=self.is_frame,
             is_companion=self.is_companion,
-            known=self.known,
+            known=known,
         )
         shared = Shared(changes, self.inbox, self.setup.report, task, self.out)
         yield from self.work(shared)
         yield from self.farewell()
 
-    def find_known(self) -> int:
-        """Find what need not be judged: what is in the record, and what lay there before the
-        first start. How many the latter are."""
+    def known_at_start(self) -> tuple[dict[str, Stamp], int]:
+        """What need not be judged: what is in the record, and what lay there before the first
+        start; and how many the latter are."""
         folder = self.hot_folder.folder
         judged, earlier = self.recorder.known(folder)
         if self.setup.existing:
@@ -130,12 +129,11 @@ class _Session:
         elif earlier is None:
             earlier = self.frames_there()
         self.recorder.set_earlier(folder, earlier)
-        self.known = earlier | judged
-        return len(earlier.keys() - judged.keys())
+        return earlier | judged, len(earlier.keys() - judged.keys())
 
     def frames_there(self) -> dict[str, Stamp]:
-        files = self.hot_folder.scan() or {}
-        return {path: stamp for path, stamp in files.items() if self.is_frame(path)}
+        files = self.hot_folder.scan() or ()
+        return {path: stamp for path, stamp in files if self.is_frame(path)}
 
     def work(self, shared: Shared) -> Iterator[Event]:
         """Run the lanes; store and pass on what they put out, until all have ended."""
@@ -178,7 +176,6 @@ class _Session:
 
     def store(self, judged: Judged, shared: Shared) -> None:
         row = judged.row
-        self.known[row.path] = row.stamp
         if self.setup.last_plate and row.record.get("plate"):
             shared.task = replace(shared.task, plate=row.path)
         self.recorder.add(row)
@@ -190,7 +187,7 @@ class _Session:
                 f"{_frames(self.recorder.waiting)} judged but not recorded; the next start judges "
                 "them again"
             )
-        left = sum(self.known.get(path) != stamp for path, stamp in self.frames_there().items())
+        left = self.recorder.missing(self.hot_folder.folder, self.frames_there())
         if left:
             yield Said(f"{_frames(left)} not judged yet; the next start does")
 

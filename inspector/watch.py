@@ -7,7 +7,7 @@ feeds it is a `Source`: a real folder, or in tests a scripted one with its own c
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -101,8 +101,9 @@ class Source(Protocol):
     def wait(self, seconds: float) -> list[Message]:
         """All messages that have come; waits for the first at most so long."""
 
-    def scan(self) -> Mapping[str, Stamp] | None:
-        """All files that may be frames or companions; None while the folder is not there."""
+    def scan(self) -> Iterable[tuple[str, Stamp]] | None:
+        """All files that may be frames or companions, one by one; None while the folder is not
+        there."""
 
     def there(self) -> bool:
         """Whether the folder is there."""
@@ -207,7 +208,7 @@ class _Watching:
                 if self.folder_there
                 else "the hot folder is gone; waiting for it to come back"
             )
-        for path, stamp in (files or {}).items():
+        for path, stamp in files or ():
             waiting = self.finished.get(path)
             if waiting is None or waiting.stamp != stamp:
                 yield from self.see(path, stamp, Sign.SEEN)

@@ -50,9 +50,9 @@ class ScriptedFolder:
         messages, self.inbox = self.inbox, []
         return messages
 
-    def scan(self) -> dict[str, Stamp] | None:
+    def scan(self) -> list[tuple[str, Stamp]] | None:
         self.looks += 1
-        return dict(self.files) if self.here else None
+        return list(self.files.items()) if self.here else None
 
     def there(self) -> bool:
         return self.here

@@ -115,6 +115,7 @@ def test_a_fault_costs_one_frame(hot: Path, fault: str) -> None:
     assert it.verdicts()["b.dng"] == "unreadable"
     assert list(it.verdicts().values()).count("pass") == 3
     assert not list((it.report / MAPS).glob("*.part"))
+    assert it.said == []
 
 
 def test_one_frame_that_hangs_does_not_hold_up_the_next(hot: Path) -> None:
