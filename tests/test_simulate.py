@@ -24,6 +24,7 @@ from inspector.simulate import (
     Scene,
     Spill,
     Spot,
+    Truth,
     render,
     shoot,
 )
@@ -511,3 +512,17 @@ def test_the_inspector_itself_never_imports_the_simulator() -> None:
         "assert not [m for m in sys.modules if m.startswith('inspector.simulate')]"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def test_the_example_of_the_documentation_runs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = (Path(__file__).parents[1] / "docs" / "simulator.md").read_text()
+    lines = page.split("## Scenes of your own")[1].splitlines()
+    monkeypatch.chdir(tmp_path)
+    names: dict[str, object] = {}
+    exec("\n".join(line[4:] for line in lines if line.startswith("    ")), names)
+    assert decode(tmp_path / "shoulder.dng").size == (1248, 832)
+    truth = names["truth"]
+    assert isinstance(truth, Truth)
+    assert truth.misses() == ("edge.spill_fraction",)
