@@ -21,6 +21,8 @@ Record = dict[str, Any]
 
 WIDTH = 7.1
 """Inches: the text width of an A4 page."""
+REACH = 3.0
+"""Stops to either side that the window's figure shows."""
 INK = "#1e1e1e"
 GREY = "#8c8c8c"
 PALE = "#c9c9c9"
@@ -86,13 +88,15 @@ def _time(text: str | None) -> datetime | None:
 
 def _background(axes: Axes, x: Sequence[Any], records: Sequence[Record]) -> None:
     """Darkest to lightest hundredth of the backdrop as a bar, its median as a dot."""
-    for at, record in zip(x, records, strict=True):
-        low, middle, high = (record["backdrop"][k] for k in ("ev_p1", "ev_p50", "ev_p99"))
-        if middle is None:
-            continue
-        colour = hexed(SHORT.rgb) if _has(record, SHORT) else PALE
-        axes.plot([at, at], [low, high], color=colour, linewidth=2.4, solid_capstyle="butt")
-        axes.plot([at], [middle], marker="o", markersize=3, color=INK)
+    read = [
+        (at, r) for at, r in zip(x, records, strict=True) if r["backdrop"]["ev_p50"] is not None
+    ]
+    for colour, wrong in ((PALE, False), (hexed(SHORT.rgb), True)):
+        some = [(at, r["backdrop"]) for at, r in read if _has(r, SHORT) == wrong]
+        low, high = ([b[k] for _, b in some] for k in ("ev_p1", "ev_p99"))
+        axes.vlines([at for at, _ in some], low, high, color=colour, linewidth=2.4)
+    middles = [r["backdrop"]["ev_p50"] for _, r in read]
+    axes.plot([at for at, _ in read], middles, "o", markersize=3, color=INK)
     axes.axhline(0, color=INK, linewidth=0.8)
     axes.set_title("Background: stops over (+) or under (−) white, middle 98 %")
 
@@ -104,17 +108,12 @@ def _dots(
     value: Callable[[Record], float | None],
     mark: Mark,
 ) -> None:
-    for at, record in zip(x, records, strict=True):
-        y = value(record)
-        if y is not None:
-            wrong = _has(record, mark)
-            axes.plot(
-                [at],
-                [y],
-                marker="D" if wrong else "o",
-                markersize=5 if wrong else 3.5,
-                color=hexed(mark.rgb) if wrong else GREY,
-            )
+    """A grey dot a frame, a coloured square on its corner where the figure is wrong."""
+    told = [(at, v, r) for at, r in zip(x, records, strict=True) if (v := value(r)) is not None]
+    for wrong, shape, size, colour in ((False, "o", 3.5, GREY), (True, "D", 5, hexed(mark.rgb))):
+        some = [(at, v) for at, v, r in told if _has(r, mark) == wrong]
+        xs, ys = [at for at, _ in some], [v for _, v in some]
+        axes.plot(xs, ys, shape, markersize=size, color=colour)
     axes.grid(axis="y", color="#ececec", linewidth=0.8)
     axes.set_axisbelow(True)
 
@@ -125,25 +124,28 @@ def _spill_percent(record: Record) -> float | None:
 
 
 def _windows(axes: Axes, x: Sequence[Any], records: Sequence[Record]) -> None:
-    """The window as a grey bar, today's exposure as the line through 0; hooks where it ends."""
-    reach = 3.0
+    """The window as a grey bar with its ends; the exposure as shot is the line through 0."""
+    bars, ends = [], []
     for at, record in zip(x, records, strict=True):
         low, high = record["window"]["low_ev"], record["window"]["high_ev"]
-        if low is not None and low < (reach if high is None else high):
-            top = reach if high is None else min(high, reach)
-            axes.plot(
-                [at, at], [max(low, -reach), top], color=PALE, linewidth=2.4, solid_capstyle="butt"
-            )
-        for end, hook in ((low, "_"), (high, "_")):
-            if end is not None and abs(end) <= reach:
-                axes.plot([at], [end], marker=hook, markersize=5, color=INK)
+        ends += [(at, end) for end in (low, high) if end is not None and abs(end) <= REACH]
+        top = REACH if high is None else min(high, REACH)
+        if low is not None and low < top:
+            bars.append((at, max(low, -REACH), top))
+    axes.vlines(
+        [b[0] for b in bars], [b[1] for b in bars], [b[2] for b in bars], color=PALE, linewidth=2.4
+    )
+    axes.plot([at for at, _ in ends], [end for _, end in ends], "_", markersize=5, color=INK)
     axes.axhline(0, color=INK, linewidth=0.8)
-    axes.set_ylim(-reach, reach)
+    axes.set_ylim(-REACH, REACH)
     axes.set_title("Exposure window: change in stops that still passes (0: as shot)")
 
 
 def _has(record: Record, mark: Mark) -> bool:
     return any(BY_CODE.get(r["code"]) == mark for r in record["reasons"])
+
+
+TITLE = "Share of photosites, % (log scale), all frames; dashed: the clip as the files state it"
 
 
 def levels(records: Sequence[Record]) -> str | None:
@@ -168,7 +170,7 @@ def levels(records: Sequence[Record]) -> str | None:
             ax.yaxis.set_minor_locator(NullLocator())
             ax.set_ylabel({"R": "red", "G": "green", "B": "blue", "L": "all"}.get(name, name))
             _mark_levels(ax, channels)
-        axes[0].set_title("Share of photosites, % (log scale), all frames together", pad=20)
+        axes[0].set_title(TITLE, pad=20)
         axes[-1].set_xlabel("stops over the level at which the channel clips")
         return _svg(figure)
 
@@ -224,7 +226,9 @@ def _depth(record: Record) -> float:
 
 
 def _fall(profile: dict[str, Any]) -> float:
-    """Pixels from white down to two stops under it."""
+    """Pixels from white down to two stops under it; endless where it does not begin at white."""
+    if profile["ev"][0] is None or profile["ev"][0] < -0.1:
+        return math.inf
     for x, ev in zip(profile["offset_px"], profile["ev"], strict=True):
         if x > 0 and ev is not None and ev < -2:
             return float(x)
