@@ -34,7 +34,24 @@ class Said:
     text: str
 
 
+@dataclass(frozen=True)
+class PlateTaken(Said):
+    """From now on frames are judged against the plate at ``path``."""
+
+    path: str = ""
+
+
 Event = Judged | Said
+
+
+@dataclass(frozen=True)
+class UsePlate:
+    """Put into the outbox by whoever wants the frames from now on judged against this plate."""
+
+    path: str
+
+
+Outbox = queue.SimpleQueue[Event | UsePlate | Exception | None]
 
 
 @dataclass
@@ -49,7 +66,7 @@ class Shared:
     inbox: Inbox
     report: Path
     task: Task
-    out: queue.SimpleQueue[Event | Exception | None]
+    out: Outbox
     aborted: bool = False
 
     def __post_init__(self) -> None:

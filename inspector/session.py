@@ -12,7 +12,7 @@ from pathlib import Path
 from inspector.batch import InputError, load_plate
 from inspector.files import Stamp
 from inspector.hotfolder import HotFolder, Inbox
-from inspector.lane import Event, Judged, Lane, Said, Shared
+from inspector.lane import Event, Judged, Lane, Outbox, PlateTaken, Said, Shared, UsePlate
 from inspector.limits import Limits
 from inspector.recorder import Recorder
 from inspector.watch import Stop, frame_names, watch
@@ -64,10 +64,11 @@ def check_folders(setup: Setup) -> None:
             )
 
 
-def follow_set(setup: Setup, inbox: Inbox) -> Iterator[Event]:
+def follow_set(setup: Setup, inbox: Inbox, outbox: Outbox | None = None) -> Iterator[Event]:
     """Judge what comes into the hot folder until a `Stop` is put into the inbox.
 
-    The frames at hand are finished then; closing the generator leaves them.
+    The frames at hand are finished then; closing the generator leaves them. A `UsePlate` that any
+    thread puts into the ``outbox`` changes the plate.
 
     Raises
     ------
@@ -85,19 +86,25 @@ def follow_set(setup: Setup, inbox: Inbox) -> Iterator[Event]:
             poll=setup.poll,
         )
         with hot_folder:
-            yield from _Session(setup, inbox, recorder, hot_folder).run()
+            out: Outbox = queue.SimpleQueue() if outbox is None else outbox
+            yield from _Session(setup, inbox, recorder, hot_folder, out).run()
     finally:
         recorder.close()
 
 
 class _Session:
     def __init__(
-        self, setup: Setup, inbox: Inbox, recorder: Recorder, hot_folder: HotFolder
+        self,
+        setup: Setup,
+        inbox: Inbox,
+        recorder: Recorder,
+        hot_folder: HotFolder,
+        out: Outbox,
     ) -> None:
         self.setup, self.inbox = setup, inbox
         self.recorder, self.hot_folder = recorder, hot_folder
         self.is_frame, self.is_companion = frame_names()
-        self.out: queue.SimpleQueue[Event | Exception | None] = queue.SimpleQueue()
+        self.out = out
         self.workers = [Worker(seconds=setup.time_limit) for _ in range(setup.lanes)]
 
     def run(self) -> Iterator[Event]:
@@ -166,19 +173,23 @@ class _Session:
                 raise event
             elif isinstance(event, Said):
                 yield event
+            elif isinstance(event, UsePlate):
+                yield _take_plate(event.path, shared)
             else:
-                self.store(event, shared)
+                self.recorder.add(event.row)
+                taken = self.last_plate(event, shared)
                 yield event
+                yield from taken
 
     def patience(self) -> float | None:
         """Seconds to wait for the lanes. Where a signal does not end a wait, a short while."""
         return TRY_AGAIN_S if self.recorder.waiting or sys.platform == "win32" else None
 
-    def store(self, judged: Judged, shared: Shared) -> None:
-        row = judged.row
-        if self.setup.last_plate and row.record.get("plate"):
-            shared.task = replace(shared.task, plate=row.path)
-        self.recorder.add(row)
+    def last_plate(self, judged: Judged, shared: Shared) -> list[Event]:
+        """Take a frame with nobody in it as the plate, if the last one is wanted."""
+        if self.setup.last_plate and judged.row.record.get("plate"):
+            return [_take_plate(judged.row.path, shared)]
+        return []
 
     def farewell(self) -> Iterator[Event]:
         yield from _said(self.recorder.flush())
@@ -190,6 +201,11 @@ class _Session:
         left = self.recorder.missing(self.hot_folder.folder, self.frames_there())
         if left:
             yield Said(f"{_frames(left)} not judged yet; the next start does")
+
+
+def _take_plate(path: str, shared: Shared) -> PlateTaken:
+    shared.task = replace(shared.task, plate=path)
+    return PlateTaken(f"{path}: the plate from now on", path)
 
 
 def _said(text: str | None) -> Iterator[Said]:

@@ -19,7 +19,7 @@ from inspector import session as module
 from inspector import settle, watch, worker
 from inspector.batch import InputError, PlateError
 from inspector.hotfolder import Inbox
-from inspector.lane import Judged, Said
+from inspector.lane import Judged, PlateTaken, Said, UsePlate
 from inspector.lock import LockedError
 from inspector.record import DATABASE, MAPS, Store, read_rows
 from inspector.session import Setup, default_report, follow_set
@@ -179,10 +179,26 @@ def test_the_last_empty_frame_becomes_the_plate_when_asked(hot: Path) -> None:
     it = Set(hot, existing=True, last_plate=True, lanes=1)
     it.run(2, on={1: lambda: shoot(hot, a="pass")})
     assert it.judged[1].row.record["seen_with"] == str(hot / "empty.dng")
+    assert it.said == [f"{hot / 'empty.dng'}: the plate from now on"]
     other = Set(hot, lanes=1)
     shoot(hot, b="plate")
     other.run(2, on={1: lambda: shoot(hot, c="pass")})
     assert other.judged[1].row.record["seen_with"] is None
+
+
+def test_the_plate_can_be_changed_while_the_set_runs(hot: Path) -> None:
+    shoot(hot, empty="plate")
+    it, outbox = Set(hot, existing=True, lanes=1), queue.SimpleQueue[Any]()
+    for event in follow_set(it.setup, it.inbox, outbox):
+        if isinstance(event, PlateTaken):
+            assert event.path == str(hot / "empty.dng")
+            shoot(hot, a="pass")
+        elif isinstance(event, Judged) and event.row.path.endswith("empty.dng"):
+            outbox.put(UsePlate(event.row.path))
+        elif isinstance(event, Judged):
+            assert event.row.record["seen_with"] == str(hot / "empty.dng")
+            it.inbox.put(Stop())
+    assert it.rows() == [("empty.dng", "pass"), ("a.dng", "pass")]
 
 
 def test_a_plate_that_cannot_be_read_stops_the_start(hot: Path, tmp_path: Path) -> None:
