@@ -8,13 +8,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from inspector.arrays import Mask, Points
 from inspector.levels import WHITE, Levels
 from inspector.outline import read, right_hand
 from inspector.profile import read_sites
 from inspector.zones import Zones
-
-Points = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 SMOOTHED = 9
 """Outline points over which profiles are averaged."""
@@ -92,7 +90,8 @@ def look_across(levels: Levels, zones: Zones, *, tolerance: float) -> Across:
     too_thin = dark_at > thickness - THIN_MARGIN_PX
     headroom = _headroom(levels, points, inward, line, tolerance)
     ev = average_along(read(levels.ev, at), line)
-    overlap = _overlap(ev, offsets, white_at)
+    slope = read(zones.backdrop_ev, at)
+    overlap = _overlap(ev - (slope - slope[:, zero, None]), offsets, white_at)
     return Across(
         points=points,
         inward=inward,
@@ -134,13 +133,15 @@ def _past_the_middle(
 def _overlap(ev: Points, offsets: Points, white_at: Points) -> Points:
     """(N,) pixels from where the light leaves the backdrop's level to where white ends.
 
-    Looking outwards from the end of white: where another limb comes first, nothing is known.
+    Looking outwards from the end of white, in ``ev`` less the backdrop's own slope: where
+    another limb comes first, nothing is known.
     """
     outwards = slice(int(np.argmax(offsets >= 0)), None, -1)
     out, distance = ev[:, outwards], -offsets[outwards]
     beyond = distance >= -white_at[:, None]
     blocked = np.maximum.accumulate(beyond & (out < -DEPARTS_EV / 2), axis=1)
     seen = np.where(beyond, np.where(blocked, np.nan, out), 0.0)
+    seen[np.isnan(seen).all(axis=1)] = 0.0
     limit = np.nanpercentile(seen, 95, axis=1) - DEPARTS_EV
     departs = _first_at_least(seen, distance, limit)
     return np.where(limit > 0, departs + white_at, np.nan)
@@ -176,7 +177,7 @@ def _level_at(distance: Points, stops: Points, line: NDArray[np.intp]) -> Points
     moments = np.stack([known.sum(1), x.sum(1), (x * x).sum(1), y.sum(1), (x * y).sum(1)], axis=1)
     n, sx, sxx, sy, sxy = _along(moments.astype(float), line).T
     spread = np.maximum(n * sxx - sx * sx, 1e-9)
-    return (sy * sxx - sx * sxy) / spread
+    return np.asarray((sy * sxx - sx * sxy) / spread, np.float64)
 
 
 def average_along(level: NDArray[np.floating], line: NDArray[np.intp]) -> Points:
@@ -185,7 +186,7 @@ def average_along(level: NDArray[np.floating], line: NDArray[np.intp]) -> Points
     total = _along(np.where(known, level, 0.0).astype(float), line)
     share = _along(known.astype(float), line)
     with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(share > 0.3, total / share, np.nan)
+        return np.asarray(np.where(share > 0.3, total / share, np.nan), np.float64)
 
 
 def _along(values: Points, line: NDArray[np.intp]) -> Points:
@@ -206,7 +207,8 @@ def _spans(line: NDArray[np.intp]) -> list[tuple[int, int]]:
 
 def _lowest(level: Points) -> Points:
     """(N,) lowest value of each profile, NaN left out; 0 where there is none."""
-    return np.where(np.isfinite(level), level, np.inf).min(axis=1, initial=1.0)
+    lowest = np.where(np.isfinite(level), level, np.inf).min(axis=1, initial=1.0)
+    return np.asarray(lowest, np.float64)
 
 
 def _first_at_least(level: Points, distance: Points, limit: Points) -> Points:

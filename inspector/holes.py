@@ -18,6 +18,8 @@ HOLE_OFF_EV = 0.2
 HOLE_SLOWER = (1.35, 1.7)
 """Its edge falls less than this many times slower than the outline; beyond the second, surely not
 a hole."""
+LEAST_DARK, SURE_DARK = 0.2, 0.7
+"""Parts of a patch's outline with dark beyond it that say something, and that make it sure."""
 PATCH_PAD = 12
 """How far around a patch its fall is followed, working pixels."""
 
@@ -43,7 +45,8 @@ def sort_bright(
     )
     held = np.bincount(label.ravel(), weights=parts.ravel(), minlength=count)
     main = int(held[1:].argmax()) + 1
-    clean = edge_fall((label == main).astype(np.uint8), levels.ev)
+    falls = edge_falls((label == main).astype(np.uint8), levels.ev)
+    clean = float(np.nanmedian(falls)) if np.isfinite(falls).any() else None
     is_backdrop = np.zeros(count, bool)
     is_backdrop[main] = True
     islands = []
@@ -80,13 +83,16 @@ def _hole_likeness(
     top, left = y0 - rows.start, x0 - cols.start
     inside[top : top + y1 - y0, left : left + x1 - x0] = mask
     off = _level_off(inside, ev - backdrop_ev[rows, cols])
-    fall = edge_fall(inside, ev)
-    if fall is None or clean is None:  # nothing dark around it: a gap between strands
-        return 1 if off < HOLE_OFF_EV else 0
-    slow = fall / max(clean, 1.0)
-    if off < HOLE_OFF_EV and slow < HOLE_SLOWER[0]:
+    if off >= HOLE_OFF_EV:
+        return -1
+    falls = edge_falls(inside, ev)
+    known = falls[np.isfinite(falls)]
+    if clean is None or known.size < max(4, LEAST_DARK * falls.size):
+        return 1  # hardly anything dark around it: a gap between strands
+    slow = float(np.median(known)) / max(clean, 1.0)
+    if slow < HOLE_SLOWER[0]:
         return 1
-    return 0 if off < HOLE_OFF_EV and slow < HOLE_SLOWER[1] else -1
+    return -1 if slow > HOLE_SLOWER[1] and known.size > SURE_DARK * falls.size else 0
 
 
 def _level_off(inside: NDArray[np.uint8], excess: Floats) -> float:
@@ -100,18 +106,15 @@ def _level_off(inside: NDArray[np.uint8], excess: Floats) -> float:
     return abs(float(np.median(excess[core])))
 
 
-def edge_fall(inside: NDArray[np.uint8], ev: Floats) -> float | None:
-    """Median distance over which light falls from a bright patch to the dark around it.
+def edge_falls(inside: NDArray[np.uint8], ev: Floats) -> NDArray[np.float64]:
+    """(N,) distance over which light falls from a bright patch to the dark, all round it.
 
     From 0.3 stop under the light just inside to two thirds of the way down (at most four stops),
-    in pixels of the picture; None where there is hardly any dark around it.
+    in pixels of the picture; NaN where there is no dark.
     """
     contours, _ = cv2.findContours(inside, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
     lines = [np.asarray(c.reshape(-1, 2) + 0.5, np.float64) for c in contours if len(c) >= 6]
-    falls = [_falls(line, inside, ev) for line in lines]
-    every = np.concatenate(falls) if falls else np.zeros(0)
-    known = every[np.isfinite(every)]
-    return float(np.median(known)) if known.size >= max(4, 0.2 * every.size) else None
+    return np.concatenate([np.zeros(0), *(_falls(line, inside, ev) for line in lines)])
 
 
 def _falls(line: NDArray[np.float64], inside: NDArray[np.uint8], ev: Floats) -> NDArray[np.float64]:

@@ -15,6 +15,8 @@ from inspector.place import Box, clock, points_box
 SURE_FALL, POSSIBLE_FALL = 4.0, 2.5
 """How many pixels longer than on a clean part the fall from white to two stops under it is on
 spill, and how many on what may be spill. Measured: a strong rim adds up to 3, spill 4 to 50."""
+SOFT_FALL = 0.6
+"""How many pixels longer the fall is at least wherever white light lies on the subject."""
 SURE_OVERLAP = 2.0
 """How many pixels further than on a clean part white reaches past the end of the backdrop's own
 light on spill: with what a clean edge hides in its blur, the tolerance."""
@@ -67,7 +69,8 @@ def find_spill(
     overlap = np.where(thick, np.nan_to_num(across.overlap), 0.0)
     clean_fall = _clean(across.fall, LONGEST_CLEAN_FALL)
     clean_overlap = _clean(across.overlap[thick], LONGEST_CLEAN_OVERLAP)
-    proven = overlap > clean_overlap + SURE_OVERLAP
+    # A seam or a strand dims the light outside as spill does, but leaves the edge sharp.
+    proven = (overlap > clean_overlap + SURE_OVERLAP) & (fall > clean_fall + SOFT_FALL)
     slow = fall > clean_fall + SURE_FALL
     part = (fall > clean_fall + POSSIBLE_FALL) | proven
     depth = np.maximum(overlap - clean_overlap, 0.0)

@@ -16,13 +16,19 @@ LEAST_SEED = 0.01
 """Smallest share of the picture from which a backdrop is followed."""
 DARKEST_BACKDROP_EV = -3.5
 """A surface darker than this was not lit to become white."""
-STEP_EV = 0.4
+STEP_EV = 0.6
 """Largest difference between two parts of one backdrop, once its slope is taken off, stops."""
+ADJOINING_STEP_EV = 0.25
+"""Largest difference from a part right beside it, with nothing dark between, stops."""
+VALLEY_EV = 0.5
+"""What parts one backdrop in two is darker than both by more than this, stops."""
+LEAST_OTHER = 40
+"""A smooth part of fewer coarse pixels is no other surface."""
 REACH = 0.06
 """How far the backdrop's level is continued smoothly, part of the long side."""
 
 
-def find_surface(ev: Floats) -> tuple[Floats, Mask] | None:
+def find_surface(ev: Floats) -> tuple[Floats, Mask, Mask] | None:
     """The brightest large smooth surface and all that carries on its slope.
 
     Parameters
@@ -33,15 +39,16 @@ def find_surface(ev: Floats) -> tuple[Floats, Mask] | None:
     Returns
     -------
     tuple or None
-        (h, w) stops of the surface, continued over the whole picture, and the (h, w) mask of
-        the parts that are surely on it; None where nothing was lit to become white.
+        (h, w) stops of the surface, continued over the whole picture, and (h, w) masks of the
+        parts that are surely on it and of other smooth surfaces; None where nothing was lit to
+        become white.
     """
     coarse = _coarse(ev)
     seed = _seed(coarse)
     if seed is None:
         return None
-    surface, parts = _grow(coarse, seed)
-    return _enlarge(surface, ev), _enlarge_mask(parts, ev)
+    surface, parts, others = _grow(coarse, seed)
+    return _enlarge(surface, ev), _enlarge_mask(parts, ev), _enlarge_mask(others, ev)
 
 
 def _coarse(ev: Floats) -> Floats:
@@ -81,20 +88,40 @@ def _seed(ev: Floats) -> tuple[NDArray[np.int32], int] | None:
     return label, best
 
 
-def _grow(ev: Floats, seed: tuple[NDArray[np.int32], int]) -> tuple[Floats, Mask]:
-    """Join to the seed every smooth part that carries on its level; the level everywhere."""
+def _grow(
+    ev: Floats, seed: tuple[NDArray[np.int32], int]
+) -> tuple[Floats, Mask, Mask]:
+    """Join to the seed every smooth part that carries on its level.
+
+    Returns the level everywhere, the parts that were joined, and those that were not.
+    """
     label, first = seed
-    joined = {first}
+    count = np.bincount(label.ravel())
+    joined = np.zeros(count.size, bool)
+    joined[first] = True
     while True:
-        mask = np.isin(label, list(joined))
+        mask = joined[label]
         surface = continue_smoothly(ev, mask, REACH)
         difference = np.abs(ev - surface)
-        count = np.bincount(label.ravel())
         mean = np.bincount(label.ravel(), weights=difference.ravel()) / np.maximum(count, 1)
-        more = {int(i) for i in np.flatnonzero((mean < STEP_EV) & (count >= 4))} - joined - {0}
+        candidates = np.flatnonzero((mean < STEP_EV) & (count >= 4) & ~joined)
+        more = [i for i in candidates if i and _carries_on(ev, label == i, mask, mean[i])]
         if not more:
-            return surface, mask
-        joined |= more
+            others = (count >= LEAST_OTHER) & ~joined
+            others[0] = False
+            return surface, mask, others[label]
+        joined[more] = True
+
+
+def _carries_on(ev: Floats, part: Mask, joined: Mask, difference: float) -> bool:
+    """Whether a part is the same surface: parted by something darker, or hardly by a step."""
+    near = np.ones((11, 11), np.uint8)
+    between = cv2.dilate(part.astype(np.uint8), near) & cv2.dilate(joined.astype(np.uint8), near)
+    between = (between > 0) & ~part & ~joined
+    if between.sum() < 4:
+        return True
+    valley = np.median(ev[part]) - np.percentile(ev[between], 15)
+    return bool(difference < ADJOINING_STEP_EV or valley > VALLEY_EV)
 
 
 def continue_smoothly(ev: Floats, mask: Mask, reach: float) -> Floats:

@@ -27,7 +27,9 @@ SEAM_EV = 0.9
 """A dark line no deeper than this is a seam of the diffuser, not a subject, stops."""
 RIM_PX = 3
 """Slivers no wider than this along the face's rim belong to the surround, working pixels."""
-LARGE_PART = 0.03
+NOT_WHITE_EV = -0.3
+"""A smooth surface beside the backdrop that is darker than this is a wall or floor, stops."""
+LARGE_PART = 0.003
 """A part of the backdrop this much of its largest part shapes its face."""
 PLATE_REACH = 0.025
 """How far a plate may be shifted, part of the long side."""
@@ -88,9 +90,9 @@ def find_zones(levels: Levels) -> Zones:
     found = find_surface(levels.ev)
     if found is None:
         return no_zones(levels)
-    surface, parts = found
+    surface, parts, others = found
     cut = _cut(levels.ev, surface)
-    bright = levels.ev > cut
+    bright = (levels.ev > cut) & ~(others & (levels.ev < NOT_WHITE_EV))
     backdrop, islands = sort_bright(bright, parts, levels, surface)
     if backdrop.mean() < LEAST_BACKDROP:
         return no_zones(levels)
