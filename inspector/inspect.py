@@ -183,8 +183,14 @@ def unreadable(path: str, why: str, remedy: str | None = None) -> Record:
     }
 
 
-def _reason(reason: Reason) -> dict[str, str | None]:
-    return {"code": reason.code, "text": reason.text, "advice": reason.advice}
+def _reason(reason: Reason) -> Record:
+    return {
+        "code": reason.code,
+        "text": reason.text,
+        "advice": reason.advice,
+        "value": reason.value,
+        "limit": reason.limit,
+    }
 
 
 def _four_channels(channels: tuple[str, ...], levels: list[float]) -> dict[str, float]:

@@ -17,10 +17,13 @@ from dataclasses import dataclass, field
 from multiprocessing.connection import Connection, wait
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from inspector.files import PART
 from inspector.limits import Limits
+
+if TYPE_CHECKING:
+    from inspector.reading import Reading
 
 TIME_LIMIT_S = 30.0
 """Longest that one frame may take, seconds."""
@@ -39,7 +42,8 @@ class Task:
     """One frame to judge, and where its pictures go.
 
     ``plate`` and ``under`` name frames; ``clip_map`` and ``zone_map`` files to write, of which
-    the folder exists.
+    the folder exists. ``points``, x and y in the picture as viewed, are for a judge that only
+    reads points.
     """
 
     path: str
@@ -49,6 +53,7 @@ class Task:
     limits: Limits = field(default_factory=Limits)
     clip_map: str | None = None
     zone_map: str | None = None
+    points: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -56,13 +61,15 @@ class Reply:
     """What became of a task.
 
     ``clip_map`` names the file if it was written, ``trouble`` is one line on what could not be
-    done besides, ``retry`` says that the file may yet become readable.
+    done besides, ``retry`` says that the file may yet become readable,
+    ``readings`` answer the task's points.
     """
 
     record: Record
     clip_map: str | None = None
     trouble: str | None = None
     retry: bool = False
+    readings: tuple[Reading, ...] = ()
 
 
 class WorkerError(Exception):

@@ -1,0 +1,1 @@
+"""The live page: what it shows, the server, and the static files."""
