@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -290,5 +291,5 @@ def _cells_at_least(frame: Frame, level: NDArray[np.float64], *, every: bool) ->
 
 def _at_least(plane: NDArray[np.uint16] | Floats, level: float) -> NDArray[np.uint8]:
     """255 where a plane reaches a level."""
-    limit = np.full((1, 1), level)
+    limit: Any = level  # OpenCV's stubs leave scalars out
     return np.asarray(cv2.compare(np.ascontiguousarray(plane), limit, cv2.CMP_GE), np.uint8)
