@@ -40,15 +40,15 @@ def bayer(mosaic: list[list[int]]) -> Frame:
     )
 
 
-def test_one_cell_by_the_definitions_of_the_contract() -> None:
+def test_a_cell_by_the_definitions_of_the_contract() -> None:
     """v is 0.4, 0.5, 0.25, 0.6; r is v times the gains."""
-    levels = measured(bayer([[500, 600], [400, 700]]))
-    np.testing.assert_allclose(levels.rendered, [[[0.8, 0.5, 0.25, 0.9]]], rtol=1e-6)
+    levels = measured(bayer([[500, 600] * 2, [400, 700] * 2]))
+    np.testing.assert_allclose(levels.rendered, [[[0.8, 0.5, 0.25, 0.9]] * 2], rtol=1e-6)
     # Green is the reference: the mean of its two.
-    np.testing.assert_allclose(levels.ev, np.log2([[0.375]]), rtol=1e-6)
+    np.testing.assert_allclose(levels.ev, np.log2([[0.375] * 2]), rtol=1e-6)
     assert levels.ceiling_ev == 1
     assert (levels.scale, levels.origin) == (2, (0, 0))
-    assert levels.white.tolist() == levels.blown.tolist() == levels.part.tolist() == [[0]]
+    assert levels.white.tolist() == levels.blown.tolist() == levels.part.tolist() == [[0, 0]]
 
 
 def test_paper_white_blown_and_part_clipped_cells() -> None:
