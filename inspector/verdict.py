@@ -9,8 +9,9 @@ from math import isfinite
 from inspector.advice import advise_background, advise_depth, advise_edge, fraction_text, stops_text
 from inspector.edge import Edge
 from inspector.exposure import Exposure
-from inspector.limits import LOOKS, Limits
+from inspector.limits import Limits as Limits
 from inspector.zones import Zones
+
 
 @dataclass(frozen=True)
 class Reason:
