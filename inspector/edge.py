@@ -55,6 +55,8 @@ class Edge:
         edge by more than the tolerance there; not above zero where it already has.
     core : ndarray, bool
         (h, w) of the working picture: the subject less the band as deep as the ramp.
+    spilled : ndarray, bool
+        (h, w) white that surely lies on the subject though it joins the backdrop.
     """
 
     length_px: float
@@ -65,6 +67,7 @@ class Edge:
     hot_spots: tuple[HotSpot, ...]
     headroom_ev: Points
     core: Mask
+    spilled: Mask
 
 
 def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
@@ -78,7 +81,8 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     spots = _hot_spots(levels, zones, hot_spot_area)
     if not zones.outlines:
         core = _core(levels, zones, USUAL_RAMP_PX)
-        return Edge(0.0, None, None, None, (), spots, np.zeros(0), core)
+        none = np.zeros(core.shape, bool)
+        return Edge(0.0, None, None, None, (), spots, np.zeros(0), core, none)
     found = ramps(levels, zones.outlines, core=_core_level(levels, zones))
     found = found[np.isfinite(found)]
     ramp = float(np.median(found)) if found.size else None
@@ -101,6 +105,7 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         hot_spots=spots,
         headroom_ev=_headroom(across, runs),
         core=_core(levels, zones, ramp or USUAL_RAMP_PX),
+        spilled=_spilled(levels, across, runs),
     )
 
 
@@ -116,6 +121,22 @@ def _headroom(across: Across, runs: tuple[SpillRun, ...]) -> Points:
         if run.sure:
             headroom[run.span] = np.minimum(across.spilled_ev[run.span], -0.02)
     return headroom
+
+
+def _spilled(levels: Levels, across: Across, runs: tuple[SpillRun, ...]) -> Mask:
+    """The band from the end of white out to where the light departs from the backdrop's."""
+    band = np.zeros(levels.ev.shape, np.uint8)
+    for run in runs:
+        overlap = across.overlap[run.span]
+        known = np.isfinite(overlap) & run.sure
+        if known.sum() < 2:
+            continue
+        points, inward = run.points[known], run.inward[known]
+        inner = points + (across.white_at[run.span][known, None] + 2) * inward
+        outer = inner - (overlap[known, None] + 4) * inward
+        ring = levels.from_view(np.concatenate([inner, outer[::-1]]))
+        cv2.fillPoly(band, [np.round(ring).astype(np.int32)], 1)
+    return band > 0
 
 
 def _core_level(levels: Levels, zones: Zones) -> float:

@@ -83,7 +83,7 @@ def measure_exposure(
     area = float(zones.backdrop.mean())
     if not zones.found:
         return Exposure(backdrop_area=0.0, brightest_ev=float(np.percentile(levels.ev, 99)))
-    inner = zones.backdrop & ~zones.fringe
+    inner = zones.backdrop & ~zones.fringe & ~edge.spilled
     if not inner.any():
         inner = zones.backdrop
     tint = backdrop_tint(levels, zones)

@@ -31,6 +31,8 @@ NOT_WHITE_EV = -0.3
 """A smooth surface beside the backdrop that is darker than this is a wall or floor, stops."""
 LARGE_PART = 0.003
 """A part of the backdrop this much of its largest part shapes its face."""
+STRAND_EV = 0.35
+"""A line this much darker than the backdrop is no seam but something that hangs before it."""
 PLATE_REACH = 0.025
 """How far a plate may be shifted, part of the long side."""
 PLATE_LINE_EV = -1.5
@@ -146,7 +148,8 @@ def _assemble(
     label = np.where(backdrop, BACKDROP, np.where(subject, SUBJECT, SURROUND)).astype(np.uint8)
     # Linear light: the blur of an edge is straight there, not in stops.
     outlines = find_outlines(levels, backdrop, subject, np.exp2(levels.ev) - np.exp2(cut))
-    fringe = _fringe(label, sharpest_blur(levels, outlines) / levels.scale)
+    sigma = sharpest_blur(levels, outlines) / levels.scale
+    fringe = _fringe(label, sigma) | _strands(levels.ev, backdrop, subject, sigma)
     return Zones(label, fringe, surface, outlines, tuple(islands), plate_shift)
 
 
@@ -179,6 +182,20 @@ def _fringe(label: NDArray[np.uint8], sigma: float) -> Mask:
     reach = max(1, round(3 * sigma + 0.25))
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1,) * 2)
     return np.not_equal(cv2.dilate(label, kernel), cv2.erode(label, kernel))
+
+
+def _strands(ev: Floats, backdrop: Mask, subject: Mask, sigma: float) -> Mask:
+    """Lines on the backdrop thinner than the fringe that hang on the subject: loose hair."""
+    width = 2 * max(2, round(3 * sigma)) + 1
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (width, width))
+    thin = (cv2.morphologyEx(ev, cv2.MORPH_BLACKHAT, kernel) > STRAND_EV) & backdrop
+    joined = cv2.dilate((thin | subject).astype(np.uint8), np.ones((3, 3), np.uint8))
+    _, label = cv2.connectedComponents(joined, connectivity=8)
+    hangs = np.zeros(int(label.max()) + 1, bool)
+    hangs[np.unique(label[subject])] = True
+    hangs[0] = False
+    near = cv2.dilate((thin & hangs[label]).astype(np.uint8), np.ones((3, 3), np.uint8))
+    return np.asarray(near > 0, bool)
 
 
 def _cut(ev: Floats, backdrop_ev: Floats) -> Floats:
