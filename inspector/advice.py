@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import ceil, isfinite
+from math import ceil, floor, isfinite
 
 from inspector.exposure import Exposure
 
@@ -12,8 +12,13 @@ THIRDS = ("", "⅓", "⅔")
 
 
 def thirds_up(ev: float) -> float:
-    """The least whole number of thirds of a stop that is not less than ``ev``."""
-    return ceil(ev * 3 - 0.05) / 3
+    """The least whole number of thirds of a stop, one or more, that is not less than ``ev``."""
+    return max(1, ceil(ev * 3 - 0.05)) / 3
+
+
+def thirds_down(ev: float) -> float:
+    """The greatest whole number of thirds of a stop that is not more than ``ev``."""
+    return floor(ev * 3 + 0.05) / 3
 
 
 def thirds_text(ev: float) -> str:
@@ -55,7 +60,8 @@ def advise_background(x: Exposure, depth_limit: float) -> str:
     if x.depth_ev is not None and x.depth_ev - need < depth_limit:
         return f"{raise_light}; leave the lens: the subject has no depth to spare"
     if high is not None and isfinite(high) and x.ev_p50 is not None and x.ev_p50 < 0:
-        return f"{raise_light} or open the lens as much; the edge allows {stop_word(high)}"
+        allowed = stop_word(thirds_down(high))
+        return f"{raise_light} or open the lens as much; the edge allows {allowed}"
     return raise_light
 
 

@@ -116,8 +116,9 @@ def _grow(
 def _carries_on(ev: Floats, part: Mask, joined: Mask, difference: float) -> bool:
     """Whether a part is the same surface: parted by something darker, or hardly by a step."""
     near = np.ones((11, 11), np.uint8)
-    between = cv2.dilate(part.astype(np.uint8), near) & cv2.dilate(joined.astype(np.uint8), near)
-    between = (between > 0) & ~part & ~joined
+    by_part = cv2.dilate(part.astype(np.uint8), near) > 0
+    by_joined = cv2.dilate(joined.astype(np.uint8), near) > 0
+    between = by_part & by_joined & ~part & ~joined
     if between.sum() < 4:
         return True
     valley = np.median(ev[part]) - np.percentile(ev[between], 15)

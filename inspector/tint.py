@@ -78,6 +78,6 @@ def _of_stretch(
 
 def _over_green(sums: NDArray[np.float64], levels: Levels) -> NDArray[np.float64]:
     green = np.array([name[0] in "GL" for name in levels.frame.channels])
-    tint = sums / sums[green].mean()
+    tint = np.asarray(sums / sums[green].mean(), np.float64)
     tint[green] = 1.0
     return tint
