@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from inspector.edge import Edge, measure_edge
 from inspector.exposure import Exposure, measure_exposure
 from inspector.frame import Frame
@@ -12,6 +15,7 @@ from inspector.levels import Levels, measure_levels
 from inspector.under import lay_under
 from inspector.verdict import Limits, Reason, Verdict, judge
 from inspector.zones import Zones, find_zones, find_zones_by_plate
+from inspector.zones import zone_mask as full_mask
 
 SCHEMA = 1
 EMPTY_AREA = 0.001
@@ -74,6 +78,12 @@ def inspect(
     empty = zones.found and exposure.subject_area < EMPTY_AREA
     verdict = judge(zones, edge, exposure, limits=limits, look=look, is_plate=empty)
     return Inspection(frame, levels, zones, edge, exposure, verdict, limits)
+
+
+def zone_mask(inspection: Inspection) -> NDArray[np.uint8]:
+    """(H, W) uint8 zones of the whole picture as viewed: 0 surround, 1 backdrop, 2 subject."""
+    i = inspection
+    return full_mask(i.zones, i.levels, spilled=i.edge.spilled)
 
 
 def _zones(levels: Levels, plate: Inspection | None) -> Zones:

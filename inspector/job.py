@@ -13,11 +13,10 @@ import numpy as np
 
 from inspector.decode import DecodeError, decode
 from inspector.files import Stamp, stamp_of, write_whole
-from inspector.inspect import Inspection, Record, inspect, record
+from inspector.inspect import Inspection, Record, inspect, record, zone_mask
 from inspector.report.clipmap import jpeg
 from inspector.report.extras import extras
 from inspector.worker import Reply, Task, refuse
-from inspector.zones import zone_mask
 
 
 class FrameJudge:
@@ -100,7 +99,7 @@ def _write(target: str | None, encode: Callable[[], bytes]) -> tuple[str | None,
 
 
 def _zones_png(inspection: Inspection) -> bytes:
-    mask = zone_mask(inspection.zones, inspection.levels)
+    mask = zone_mask(inspection)
     _, data = cv2.imencode(".png", np.ascontiguousarray(mask))
     return data.tobytes()
 

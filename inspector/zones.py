@@ -31,6 +31,8 @@ NOT_WHITE_EV = -0.3
 """A smooth surface beside the backdrop that is darker than this is a wall or floor, stops."""
 LARGE_PART = 0.003
 """A part of the backdrop this much of its largest part shapes its face."""
+NEARLY_WHITE_EV = -0.7
+"""A surface up to here is taken for a backdrop whatever is around it, stops."""
 STRAND_EV = 0.35
 """A line this much darker than the backdrop is no seam but something that hangs before it."""
 PLATE_REACH = 0.025
@@ -51,6 +53,8 @@ class Zones:
         (h, w) stops of the backdrop, continued smoothly behind the subject; NaN if none found.
     fringe : ndarray, bool
         (h, w) True in the band along every border that is left out of the fractions.
+    margin : ndarray, float32
+        (h, w) light over the level halfway between backdrop and subject; their border is its zero.
     outlines : tuple of ndarray
         Each (N, 2) float64, x, y of the border between subject and backdrop in viewed pixels,
         about evenly spaced, the subject on the right hand when walking along it.
@@ -63,6 +67,7 @@ class Zones:
     label: NDArray[np.uint8]
     fringe: Mask
     backdrop_ev: Floats
+    margin: Floats
     outlines: tuple[NDArray[np.float64], ...]
     islands: tuple[Island, ...] = ()
     plate_shift: tuple[float, float] | None = None
@@ -100,6 +105,8 @@ def find_zones(levels: Levels) -> Zones:
         return no_zones(levels)
     face = backdrop_face(_large_parts(backdrop))
     backdrop &= face  # a lamp in the room is no part of it
+    if not _lit_for_white(levels.ev, backdrop, face):
+        return no_zones(levels)
     subject = _subject(face & ~backdrop, face, levels.ev, surface)
     backdrop |= face & ~subject & ~bright & (levels.ev > surface - SEAM_EV)
     return _assemble(levels, backdrop, subject, surface, cut, islands)
@@ -133,7 +140,7 @@ def no_zones(levels: Levels) -> Zones:
     """The zones of a frame in which no backdrop was found."""
     shape = levels.ev.shape
     none = np.full(shape, np.nan, np.float32)
-    return Zones(np.zeros(shape, np.uint8), np.zeros(shape, bool), none, ())
+    return Zones(np.zeros(shape, np.uint8), np.zeros(shape, bool), none, none, ())
 
 
 def _assemble(
@@ -147,10 +154,11 @@ def _assemble(
 ) -> Zones:
     label = np.where(backdrop, BACKDROP, np.where(subject, SUBJECT, SURROUND)).astype(np.uint8)
     # Linear light: the blur of an edge is straight there, not in stops.
-    outlines = find_outlines(levels, backdrop, subject, np.exp2(levels.ev) - np.exp2(cut))
+    margin = np.exp2(levels.ev) - np.exp2(cut)
+    outlines = find_outlines(levels, backdrop, subject, margin)
     sigma = sharpest_blur(levels, outlines) / levels.scale
     fringe = _fringe(label, sigma) | _strands(levels.ev, backdrop, subject, sigma)
-    return Zones(label, fringe, surface, outlines, tuple(islands), plate_shift)
+    return Zones(label, fringe, surface, margin, outlines, tuple(islands), plate_shift)
 
 
 def _plate_shift(levels: Levels, plate: Levels, zones: Zones) -> tuple[float, float]:
@@ -211,6 +219,21 @@ def _cut(ev: Floats, backdrop_ev: Floats) -> Floats:
     return np.asarray(np.log2(np.maximum(halfway, 2.0**-12)), np.float32)
 
 
+def _lit_for_white(ev: Floats, backdrop: Mask, face: Mask) -> bool:
+    """Whether a surface was lit to become white: nearly so, or the brightest thing by far.
+
+    The wall of a lit portrait is no backdrop of this kind: the sitter is brighter than it, or
+    the rest of the room hardly darker.
+    """
+    level = float(np.median(ev[backdrop]))
+    if level > NEARLY_WHITE_EV:
+        return True
+    brighter = float((ev[~backdrop] > level + 0.7).sum()) / ev.size
+    room = ev[~face]
+    room_is_lit = room.size > 0.2 * ev.size and float(np.median(room)) > level - 1.6
+    return brighter < 0.005 and not room_is_lit
+
+
 def _large_parts(mask: Mask) -> Mask:
     """The parts of a mask that are not small beside its largest."""
     _, label, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
@@ -236,13 +259,27 @@ def _subject(before: Mask, face: Mask, ev: Floats, backdrop_ev: Floats) -> Mask:
     return np.asarray(kept | (before & (distance <= RIM_PX) & near), bool)
 
 
-def zone_mask(zones: Zones, levels: Levels) -> NDArray[np.uint8]:
-    """(H, W) uint8 zones of the whole picture as viewed, the size of the frame."""
+def zone_mask(zones: Zones, levels: Levels, *, spilled: Mask) -> NDArray[np.uint8]:
+    """(H, W) uint8 zones of the whole picture as viewed, the size of the frame.
+
+    The border of backdrop and subject runs where the light passes halfway, between the working
+    pixels. What has ``spilled`` (h, w) onto the subject is the subject's.
+    """
     width, height = levels.frame.size
     x0, y0 = levels.origin
     h, w = zones.label.shape
-    full = cv2.resize(
-        zones.label, (w * levels.scale, h * levels.scale), interpolation=cv2.INTER_NEAREST
-    )
-    right, bottom = width - x0 - full.shape[1], height - y0 - full.shape[0]
+    size = (w * levels.scale, h * levels.scale)
+    label = np.where(spilled & (zones.label == BACKDROP), SUBJECT, zones.label).astype(np.uint8)
+    full = _blown_up(label, size)
+    margin = cv2.resize(zones.margin, size, interpolation=cv2.INTER_LINEAR)
+    near = np.ones((3, 3), np.uint8)
+    beside = [cv2.dilate((zones.label == z).astype(np.uint8), near) for z in (BACKDROP, SUBJECT)]
+    unsettled = beside[0] & beside[1] & (~spilled & (zones.label != SURROUND))
+    border = _blown_up(unsettled.astype(np.uint8), size) > 0
+    full[border] = np.where(margin[border] >= 0, BACKDROP, SUBJECT)
+    right, bottom = width - x0 - size[0], height - y0 - size[1]
     return np.pad(full, ((y0, bottom), (x0, right)), mode="edge")
+
+
+def _blown_up(label: NDArray[np.uint8], size: tuple[int, int]) -> NDArray[np.uint8]:
+    return np.asarray(cv2.resize(label, size, interpolation=cv2.INTER_NEAREST), np.uint8)

@@ -106,7 +106,9 @@ def make(
         blown=np.asarray((light[..., None] >= GAINS * WHITE).all(-1), np.float32),
         part=np.zeros((h, w), np.float32),
     )
-    zones = Zones(label, border, stops.astype(np.float32), _outlines(label == SUBJECT, scale))
+    margin = np.where(label == SUBJECT, -1, 1).astype(np.float32)
+    lines = _outlines(label == SUBJECT, scale)
+    zones = Zones(label, border, stops.astype(np.float32), margin, lines)
     edge = _edge(zones, (h, w), figure)
     exposure = _exposure(levels, zones, depth if person else None, (width, height))
     return Inspection(frame, levels, zones, edge, exposure, Verdict("pass"), Limits())
@@ -311,8 +313,11 @@ def lit_portrait() -> Inspection:
 
 def _unfound(inspection: Inspection, advice: str) -> Inspection:
     nothing = np.full_like(inspection.zones.label, SURROUND)
-    zones = Zones(nothing, nothing.astype(bool), np.full(nothing.shape, np.nan, np.float32), ())
-    edge = Edge(0.0, None, None, None, (), (), np.empty(0), nothing.astype(bool), nothing.astype(bool))
+    unknown = np.full(nothing.shape, np.nan, np.float32)
+    zones = Zones(nothing, nothing.astype(bool), unknown, unknown, ())
+    edge = Edge(
+        0.0, None, None, None, (), (), np.empty(0), nothing.astype(bool), nothing.astype(bool)
+    )
     brightest = float(np.percentile(inspection.levels.ev, 99))
     bare = replace(
         inspection, zones=zones, edge=edge, exposure=Exposure(0.0, brightest_ev=brightest)
