@@ -72,13 +72,14 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
     )
 
 
-def stops_darker(levels: Levels, under: Levels) -> float | None:
+def stops_darker(levels: Levels, under: Levels, *, darkest_ev: float = DARKEST_EV) -> float | None:
     """Stops by which a frame is darker than another of the same pose; None if it cannot be told.
 
     The median over the brightest smooth parts that both can tell; a small shift does not matter.
+    Light under ``darkest_ev``, in the darker frame, has no say.
     """
     smooth = (slope(levels.ev) < 0.05) & (slope(under.ev) < 0.05)
-    told = (levels.ev < levels.ceiling_ev - 0.1) & (under.ev > DARKEST_EV) & smooth
+    told = (levels.ev < levels.ceiling_ev - 0.1) & (under.ev > darkest_ev) & smooth
     if told.sum() < 200:
         return None
     bright = told & (levels.ev >= np.percentile(levels.ev[told], 60))

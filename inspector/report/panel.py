@@ -8,6 +8,7 @@ from pathlib import PurePath
 import cv2
 import numpy as np
 
+from inspector.frame import Frame
 from inspector.inspect import Inspection
 from inspector.report import figures, lines
 from inspector.report.layout import COLUMN, Layout, Rect
@@ -126,26 +127,28 @@ def least_depth(inspection: Inspection) -> float:
 def draw(canvas: Canvas, inspection: Inspection, layout: Layout) -> None:
     """Write verdict, figures, window, advice and name into their places."""
     x0, y, x1, y1 = layout.column
-    _verdict(canvas, inspection.verdict.word, (x0, y, x1, y + 92))
+    word = inspection.verdict.word
+    verdict_head(canvas, word.capitalize(), (x0, y, x1, y + 92), good=word == "pass")
     y += 134
     inline = x1 - x0 > COLUMN
     for row in rows(inspection):
         height = 126 if inline else 166
-        _row(canvas, row, (x0, y, x1, y + height), inline=inline)
+        figure_row(canvas, row, (x0, y, x1, y + height), inline=inline)
         y += height
     window_scale(canvas, inspection.exposure.window, (x0, y, x1, y1))
     _advice(canvas, inspection, layout.advice)
-    _name(canvas, inspection, layout.name)
+    frame_name(canvas, inspection.frame, layout.name)
 
 
-def _verdict(canvas: Canvas, verdict: str, box: Rect) -> None:
+def verdict_head(canvas: Canvas, word: str, box: Rect, *, good: bool) -> None:
+    """The word with its shape: an open ring if all is well, a square on its corner if not."""
     x0, y0, x1, y1 = box
     middle, radius = (x0 + 44.0, (y0 + y1) / 2), 44.0
-    if verdict == "pass":
+    if good:
         _ring(canvas, middle, radius - 6, BRIGHT, 12)
     else:
         _wedge(canvas, middle, radius, WARN)
-    word, left = verdict.capitalize(), x0 + 118
+    left = x0 + 118
     write(canvas, word, left, y1 - 4, fit(word, x1 - left, Type(VERDICT, 600, BRIGHT)))
 
 
@@ -166,7 +169,8 @@ def _wedge(canvas: Canvas, middle: tuple[float, float], reach: float, colour: RG
     )
 
 
-def _row(canvas: Canvas, row: Row, box: Rect, *, inline: bool) -> None:
+def figure_row(canvas: Canvas, row: Row, box: Rect, *, inline: bool) -> None:
+    """A figure under its label, its note beside it (``inline``) or below."""
     x0, y0, x1, y1 = box
     lines.solid(canvas, [np.array([[x0, y0 + 0.5], [x1, y0 + 0.5]])], RULE, 1)
     end = write(canvas, row.label, x0, y0 + 38, Type(LABEL, 500, QUIET)) + 22
@@ -213,13 +217,19 @@ def _advice(canvas: Canvas, inspection: Inspection, box: Rect) -> None:
         write(canvas, "Nothing to change.", box[0], box[1] + 38, Type(38, 400, QUIET))
         return
     text = verdict.advice or next((r.text for r in verdict.reasons if r.text), "")
-    paragraph(canvas, text, box, Type(38, 400, BRIGHT), sizes=(38, 36, 34, 32, 30, 26, 22, 18, 15))
+    advice_text(canvas, text, box, BRIGHT)
 
 
-def _name(canvas: Canvas, inspection: Inspection, box: Rect) -> None:
+def advice_text(canvas: Canvas, text: str, box: Rect, colour: RGB) -> None:
+    """The one sentence, as large as its place allows."""
+    paragraph(canvas, text, box, Type(38, 400, colour), sizes=(38, 36, 34, 32, 30, 26, 22, 18, 15))
+
+
+def frame_name(canvas: Canvas, frame: Frame, box: Rect) -> None:
+    """The frame's file name and its exposure, in one line."""
     x0, y0, x1, y1 = box
     inside = canvas[y0:y1, x0 - OVERHANG : x1]
-    shot = inspection.frame.shot
+    shot = frame.shot
     parts = [
         f"f/{shot.aperture_f:g}" if shot.aperture_f else "",
         figures.shutter(shot.shutter_s) if shot.shutter_s else "",
@@ -227,7 +237,7 @@ def _name(canvas: Canvas, inspection: Inspection, box: Rect) -> None:
     ]
     exposure = " · ".join(p for p in parts if p)
     room = x1 - x0 - (width(exposure, LABEL, 400) + 28 if exposure else 0) - OVERHANG
-    name = shorten(PurePath(inspection.frame.path).name, room, LABEL, 500)
+    name = shorten(PurePath(frame.path).name, room, LABEL, 500)
     baseline = y1 - y0 - 8
     end = write(inside, name, OVERHANG, baseline, Type(LABEL, 500, QUIET))
     if exposure:
