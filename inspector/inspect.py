@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from inspector.clip import Clip
 from inspector.edge import Edge, measure_edge
 from inspector.exposure import Exposure, measure_exposure
 from inspector.frame import Frame
@@ -45,6 +46,7 @@ def inspect(
     *,
     plate: Inspection | None = None,
     under: Frame | None = None,
+    clip: Clip | None = None,
     look: str = "silhouette",
     limits: Limits | None = None,
 ) -> Inspection:
@@ -56,13 +58,15 @@ def inspect(
         The inspected frame of the same set with nobody in it.
     under : Frame, optional
         A frame of the same pose, one to three stops darker.
+    clip : Clip, optional
+        Clip levels known beforehand, as from other frames of the set.
     look : str
         ``silhouette`` or ``filled``: how dark the subject should be.
     limits : Limits, optional
         The defaults when left out.
     """
     limits = limits or Limits()
-    levels = measure_levels(frame)
+    levels = measure_levels(frame, clip=clip)
     zones = _zones(levels, plate)
     if under is not None and zones.found:
         levels = lay_under(levels, zones, measure_levels(under))
