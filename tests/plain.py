@@ -10,7 +10,7 @@ from scipy import ndimage
 
 from inspector.clip import Clip
 from inspector.frame import Frame
-from inspector.simulate.camera import Camera, photograph
+from inspector.simulate.camera import Camera, from_viewed, photograph
 from inspector.zones import BACKDROP, SUBJECT
 
 CAMERA = Camera(
@@ -34,6 +34,16 @@ def frame_of_light(light: ArrayLike, camera: Camera = CAMERA, *, seed: int = 1) 
     if levels.ndim == 2:
         levels = np.repeat(levels[..., None], 3, axis=2)
     return photograph(levels, camera=camera, seed=seed, path="fencer.dng")
+
+
+def held(frame: Frame, orientation: int) -> Frame:
+    """The same photosites of a camera held otherwise, so that the picture as viewed is the same."""
+    return replace(
+        frame,
+        mosaic=np.ascontiguousarray(from_viewed(frame.mosaic, orientation)),
+        pattern=np.ascontiguousarray(from_viewed(frame.pattern, orientation)),
+        orientation=orientation,
+    )
 
 
 def stated(frame: Frame) -> Clip:

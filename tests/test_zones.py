@@ -1,0 +1,220 @@
+"""Backdrop, subject and surround on pictures whose zones are drawn here."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import sets
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from plain import NOISY, blurred, disc, frame_of_light, held, overlap
+from scipy import ndimage
+
+from inspector.frame import Frame
+from inspector.levels import Levels, measure_levels
+from inspector.zones import (
+    BACKDROP,
+    SUBJECT,
+    SURROUND,
+    Zones,
+    find_zones,
+    find_zones_by_plate,
+    zone_mask,
+)
+
+SIZE = (600, 400)
+WALL, DARK = 2.0**0.5, 2.0**-5
+
+
+def zones_of(frame: Frame) -> tuple[Levels, Zones]:
+    levels = measure_levels(frame)
+    return levels, find_zones(levels)
+
+
+def mask_of(levels: Levels, zones: Zones) -> NDArray[np.uint8]:
+    """(H, W) zones of the whole picture, nothing spilled."""
+    return zone_mask(zones, levels, spilled=np.zeros(zones.label.shape, bool))
+
+
+def picture(*, ball: NDArray[np.bool_], box: bool = True) -> tuple[Frame, NDArray[np.uint8]]:
+    """A ball before a softbox, or before a wall, and its zones."""
+    face = np.zeros(SIZE[::-1], bool)
+    face[40:370, 60:540] = True
+    if not box:
+        face[:] = True
+    light = np.where(ball & face, DARK, np.where(face, WALL, 2.0**-7))
+    truth = np.where(ball & face, SUBJECT, np.where(face, BACKDROP, SURROUND))
+    return frame_of_light(blurred(light), NOISY), truth.astype(np.uint8)
+
+
+@pytest.mark.parametrize("box", [True, False])
+def test_a_ball_before_a_softbox_or_a_wall(box: bool) -> None:
+    frame, truth = picture(ball=disc(SIZE, (300, 200), 80), box=box)
+    levels, zones = zones_of(frame)
+    mask = mask_of(levels, zones)
+    assert mask.shape == truth.shape
+    assert mask.dtype == np.uint8
+    backdrop, subject = overlap(mask, truth)
+    assert backdrop > 0.99
+    assert subject > 0.97
+
+
+@settings(max_examples=30)
+@given(
+    x=st.integers(120, 480), y=st.integers(100, 300), radius=st.integers(20, 90), box=st.booleans()
+)
+def test_a_ball_is_found_wherever_it_is(x: int, y: int, radius: int, box: bool) -> None:
+    frame, truth = picture(ball=disc(SIZE, (x, y), radius), box=box)
+    levels, zones = zones_of(frame)
+    backdrop, subject = overlap(mask_of(levels, zones), truth)
+    assert backdrop > 0.97
+    # Cells of two pixels along the outline are all that may differ.
+    assert subject > 1 - 4 / radius
+
+
+def test_a_subject_that_leaves_the_softbox_is_claimed_before_it_only() -> None:
+    frame, truth = picture(ball=disc(SIZE, (300, 370), 90))
+    levels, zones = zones_of(frame)
+    mask = mask_of(levels, zones)
+    assert (mask[375:, 250:350] == SURROUND).all()
+    assert overlap(mask, truth)[1] > 0.95
+
+
+def test_a_hole_through_the_subject_is_backdrop() -> None:
+    ring = disc(SIZE, (300, 200), 90) & ~disc(SIZE, (300, 200), 30)
+    frame, truth = picture(ball=ring)
+    levels, zones = zones_of(frame)
+    mask = mask_of(levels, zones)
+    assert mask[200, 300] == BACKDROP
+    assert zones.islands == ()
+    assert overlap(mask, truth)[1] > 0.96
+
+
+def test_soft_light_inside_the_subject_is_an_island_on_it() -> None:
+    ball = disc(SIZE, (300, 200), 90)
+    y, x = np.mgrid[0:400, 0:600] + 0.5
+    glow = 1.2 * np.exp(-((x - 300) ** 2 + (y - 200) ** 2) / (2 * 14.0**2))
+    light = np.where(ball, DARK + glow, WALL)
+    levels, zones = zones_of(frame_of_light(blurred(light), NOISY))
+    assert mask_of(levels, zones)[200, 300] == SUBJECT
+    (island,) = zones.islands
+    assert island.sure
+    x0, y0, x1, y1 = island.box
+    assert x0 <= 150 < x1
+    assert y0 <= 100 < y1
+
+
+@pytest.mark.parametrize("seam_ev", [0.1, 0.5])
+def test_a_seam_of_the_diffuser_is_backdrop(seam_ev: float) -> None:
+    light = np.full(SIZE[::-1], WALL)
+    light[:, 296:304] *= 2**-seam_ev
+    levels, zones = zones_of(frame_of_light(blurred(light), NOISY))
+    assert (mask_of(levels, zones) == BACKDROP).mean() > 0.999
+
+
+def test_an_empty_softbox_has_no_subject() -> None:
+    frame, truth = picture(ball=np.zeros(SIZE[::-1], bool))
+    levels, zones = zones_of(frame)
+    assert zones.outlines == ()
+    assert not zones.subject.any()
+    assert overlap(mask_of(levels, zones), truth)[0] > 0.99
+
+
+@pytest.mark.parametrize("level", [2.0**-5, 2.0**-8, 0.0])
+def test_a_dark_frame_has_no_backdrop(level: float) -> None:
+    _, zones = zones_of(frame_of_light(np.full((200, 300), level), NOISY))
+    assert not zones.found
+    assert not zones.backdrop.any()
+    assert not zones.subject.any()
+    assert zones.outlines == ()
+
+
+def test_a_small_lamp_is_no_backdrop() -> None:
+    light = np.where(disc(SIZE, (300, 200), 15), WALL, 2.0**-7)
+    assert not zones_of(frame_of_light(blurred(light), NOISY))[1].found
+
+
+def test_a_noisy_picture_without_any_surface_is_no_backdrop() -> None:
+    light = 2.0 ** np.random.default_rng(3).uniform(-8, 1, (200, 300))
+    assert not zones_of(frame_of_light(light, NOISY))[1].found
+
+
+@pytest.mark.parametrize("sigma", [0.6, 0.9, 1.5, 2.5])
+def test_the_fringe_is_three_sigma_wide_on_both_sides_of_a_border(sigma: float) -> None:
+    ball = disc(SIZE, (300, 200), 80)
+    light = np.where(ball, DARK, 1.0)
+    levels, zones = zones_of(frame_of_light(blurred(light, sigma), NOISY))
+    away = np.abs(ndimage.distance_transform_edt(ball) - ndimage.distance_transform_edt(~ball))
+    fringe = np.repeat(np.repeat(zones.fringe, levels.scale, 0), levels.scale, 1)
+    # The working picture's pixels are two wide.
+    assert fringe[away < 3 * sigma - 0.9].all()
+    assert not fringe[away > 3 * sigma + 3].any()
+
+
+def test_the_outline_lies_on_the_ball_with_the_subject_on_its_right() -> None:
+    frame, _ = picture(ball=disc(SIZE, (300, 200), 80))
+    _, zones = zones_of(frame)
+    (line,) = zones.outlines
+    away = np.hypot(*(line - [300, 200]).T) - 80
+    # Half a stop over white some photosites clip along the border: two pixels are one cell.
+    assert abs(away.mean()) < 0.5
+    assert np.abs(away).max() < 1.5
+    # Right of the way, y down: the cross product of the step and the way to the middle.
+    step, inwards = np.diff(line, axis=0), ([300, 200] - line)[:-1]
+    assert (step[:, 0] * inwards[:, 1] - step[:, 1] * inwards[:, 0] > 0).all()
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_zones_do_not_depend_on_how_the_camera_was_held(orientation: int) -> None:
+    frame, _ = picture(ball=disc(SIZE, (250, 180), 70))
+    upright, turned = zones_of(frame)[1], zones_of(held(frame, orientation))[1]
+    np.testing.assert_array_equal(turned.label, upright.label)
+    np.testing.assert_array_equal(turned.fringe, upright.fringe)
+    lengths = [sum(map(len, zones.outlines)) for zones in (turned, upright)]
+    assert lengths[0] == pytest.approx(lengths[1], abs=1)
+
+
+def test_a_mask_covers_rows_and_columns_that_fill_no_cell() -> None:
+    frame, _ = picture(ball=disc(SIZE, (300, 200), 80))
+    odd = replace(frame, mosaic=np.ascontiguousarray(frame.mosaic[:-1, :-1]))
+    levels, zones = zones_of(odd)
+    assert mask_of(levels, zones).shape == (399, 599)
+
+
+# With a plate
+
+
+@pytest.mark.parametrize("shift", [(0, 0), (6, -4), (-8, 6)])
+def test_a_shifted_plate_tells_the_zones(shift: tuple[int, int]) -> None:
+    """The plate's softbox lies elsewhere by a few pixels: it is moved to fit."""
+    frame, truth = picture(ball=disc(SIZE, (300, 330), 90))
+    empty, _ = picture(ball=np.zeros(SIZE[::-1], bool))
+    moved = np.roll(empty.mosaic, (-shift[1], -shift[0]), axis=(0, 1))
+    plate, plate_zones = zones_of(replace(empty, mosaic=moved))
+    levels = measure_levels(frame)
+    zones = find_zones_by_plate(levels, plate, plate_zones)
+    assert zones.plate_shift == pytest.approx(shift, abs=0.3)
+    backdrop, subject = overlap(mask_of(levels, zones), truth)
+    assert backdrop > 0.99
+    assert subject > 0.97
+
+
+def test_a_plate_of_other_light_tells_the_zones_too() -> None:
+    frame, truth = picture(ball=disc(SIZE, (300, 200), 90))
+    face = picture(ball=np.zeros(SIZE[::-1], bool))[1] == BACKDROP
+    light = np.where(face, WALL * 2**-0.7, 2.0**-7)
+    plate, plate_zones = zones_of(frame_of_light(blurred(light), NOISY))
+    levels = measure_levels(frame)
+    zones = find_zones_by_plate(levels, plate, plate_zones)
+    assert overlap(mask_of(levels, zones), truth)[1] > 0.97
+
+
+def test_a_photographed_fencer() -> None:
+    frame, truth = sets.photographed(sets.CLEAN)
+    levels, zones = zones_of(frame)
+    backdrop, subject = overlap(mask_of(levels, zones), truth.zones)
+    assert backdrop > 0.97
+    assert subject > 0.97
