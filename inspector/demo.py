@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from inspector.hotfolder import Inbox
-from inspector.lane import Event, Judged
+from inspector.lane import Event, Judged, Outbox
 from inspector.session import Setup, follow_set
 from inspector.watch import Stop
 
@@ -17,6 +17,8 @@ SAMPLES = Path(__file__).parent.parent / "sample_frames"
 """There in a checkout, not in an installed package."""
 CHUNKS = 8
 """Pieces in which a frame arrives."""
+LOOK_S = 1.6
+"""Longer pause between frames, seconds, where somebody looks at each."""
 
 
 @dataclass(frozen=True)
@@ -34,8 +36,10 @@ class Demo:
 
 def run_demo(
     inbox: Inbox,
+    outbox: Outbox | None = None,
     *,
     home: Path | None = None,
+    stay: bool = False,
     write_s: float = 0.25,
     pause_s: float = 0.45,
 ) -> Demo:
@@ -43,8 +47,13 @@ def run_demo(
 
     Parameters
     ----------
+    outbox : SimpleQueue, optional
+        As `follow_set` takes it.
     home : Path, optional
         An empty folder for everything; a temporary one when left out. It stays.
+    stay : bool
+        Whether to leave time to look at each frame, and to go on watching after the last one
+        until a `Stop` comes.
     write_s, pause_s : float
         Seconds over which a frame is written, and to the next one.
     """
@@ -52,9 +61,10 @@ def run_demo(
     hot_folder, report = home / "hot", home / "report"
     hot_folder.mkdir()
     count, samples = sample_frames(home)
+    pause_s += LOOK_S if stay else 0
     camera = _Camera(samples, hot_folder, inbox, write_s=write_s, pause_s=pause_s)
-    events = follow_set(Setup(hot_folder, report, existing=True), inbox)
-    return Demo(count, hot_folder, report, _follow(events, count, camera, inbox))
+    events = follow_set(Setup(hot_folder, report, existing=True), inbox, outbox)
+    return Demo(count, hot_folder, report, _follow(events, None if stay else count, camera, inbox))
 
 
 def sample_frames(home: Path) -> tuple[int, Iterable[Path]]:
@@ -70,8 +80,10 @@ def sample_frames(home: Path) -> tuple[int, Iterable[Path]]:
     return len(evening()), (path for path, _ in write_samples(home / "sample_frames"))
 
 
-def _follow(events: Iterator[Event], count: int, camera: _Camera, inbox: Inbox) -> Iterator[Event]:
-    """The events of the set until every frame is judged."""
+def _follow(
+    events: Iterator[Event], count: int | None, camera: _Camera, inbox: Inbox
+) -> Iterator[Event]:
+    """The events of the set until so many frames are judged, or a `Stop` comes."""
     camera.start()
     judged = set()
     try:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import queue
 import signal
 import sys
 from collections.abc import Iterable, Iterator
@@ -23,11 +24,12 @@ from inspector.commands.common import (
     say,
     time_limit_option,
 )
+from inspector.commands.page import live_page, page_options
 from inspector.limits import meanings
 
 if TYPE_CHECKING:
     from inspector.hotfolder import Inbox
-    from inspector.lane import Event
+    from inspector.lane import Event, Outbox
 
 
 @click.command()
@@ -48,12 +50,15 @@ if TYPE_CHECKING:
     help="Look into the folder every so often, where the system sends no events. By itself on "
     "network shares.",
 )
+@page_options
 @time_limit_option
 @limit_options
 def watch(
     folder: Path,
     report: Path | None,
     limits_file: Path | None,
+    page: bool,
+    share: bool,
     **options: Any,
 ) -> None:
     """Judge frames as they land in the hot folder. Ctrl-C ends it.
@@ -65,9 +70,10 @@ def watch(
     Examples:
       inspector watch ~/evening
       inspector watch ~/evening --plate ~/evening/empty.dng --report ~/evening-report
+      inspector watch ~/evening --page --share
       inspector watch /mnt/share/evening --poll 2 --subfolders
     """
-    from inspector.session import Setup, default_report, follow_set
+    from inspector.session import Setup, check_folders, default_report, follow_set
 
     limits = {name: options.pop(name) for name in meanings()}
     with plain_errors():
@@ -77,27 +83,45 @@ def watch(
             limits=chosen_limits(limits_file, limits),
             **options,
         )
-        with stoppable() as inbox:
+        check_folders(setup)
+        outbox: Outbox = queue.SimpleQueue()
+        shown = live_page(
+            setup.report,
+            outbox,
+            name=folder.resolve().name,
+            plate=setup.plate,
+            page=page,
+            share=share,
+        )
+        with stoppable() as inbox, shown as follow:
             say(f"{folder}: watching; clip maps and record go to {setup.report}; Ctrl-C ends")
-            show_set(follow_set(setup, inbox))
+            show_set(follow(follow_set(setup, inbox, outbox)))
 
 
 @click.command()
-def demo() -> None:
+@page_options
+def demo(page: bool, share: bool) -> None:
     """See it at work on sample frames.
 
-    They land one by one in a temporary hot folder, as from a camera.
+    They land one by one in a temporary hot folder, as from a camera. With a live page it goes on
+    until Ctrl-C.
 
     \b
-    Example:
+    Examples:
       inspector demo
+      inspector demo --page
     """
     from inspector.demo import run_demo
 
+    outbox: Outbox = queue.SimpleQueue()
     with plain_errors(), stoppable() as inbox:
-        show = run_demo(inbox)
+        show = run_demo(inbox, outbox, stay=page or share)
         say(f"{show.frames} frames of a fencing club's poster evening land in {show.hot_folder}")
-        readable = show_set(show.events)
+        shown = live_page(
+            show.report, outbox, name="poster evening", plate=None, page=page, share=share
+        )
+        with shown as follow:
+            readable = show_set(follow(show.events))
         click.echo(f"The report folder, with a clip map of every frame: {show.report}")
     sys.exit(0 if readable == show.frames else 1)
 
@@ -122,8 +146,6 @@ def show_set(events: Iterable[Event]) -> int:
 @contextlib.contextmanager
 def stoppable() -> Iterator[Inbox]:
     """An inbox into which the first Ctrl-C or SIGTERM puts a stop; the second ends at once."""
-    import queue
-
     from inspector.watch import Message, Stop
 
     inbox: Inbox = queue.SimpleQueue[Message]()

@@ -108,7 +108,9 @@ def _background(record: Record, marks: list[str]) -> tuple[str, str]:
     if "short" not in marks or not backdrop["short_regions"]:
         return value, "paper white"
     worst = min(backdrop["short_regions"], key=lambda region: region["ev"])
-    return value, f"white; {figures.stops(-worst['ev'])} stop short, {worst['where']}"
+    short = figures.stops(-worst["ev"])
+    unit = "stop" if float(short) <= 1 else "stops"
+    return value, f"white; {short} {unit} short, {worst['where']}"
 
 
 def _possible(record: Record) -> tuple[str, ...]:
