@@ -33,6 +33,10 @@ LARGE_PART = 0.003
 """A part of the backdrop this much of its largest part shapes its face."""
 NEARLY_WHITE_EV = -0.7
 """A surface up to here is taken for a backdrop whatever is around it, stops."""
+BRIGHTER_EV, BRIGHTER_AREA = 0.6, 0.004
+"""So much of the picture this much brighter than a short backdrop is a lit sitter."""
+MOST_UNEVEN_EV = 2.0
+"""A short backdrop that spans more stops than this is a room with someone in it."""
 STRAND_EV = 0.35
 """A line this much darker than the backdrop is no seam but something that hangs before it."""
 PLATE_REACH = 0.025
@@ -105,7 +109,7 @@ def find_zones(levels: Levels) -> Zones:
         return no_zones(levels)
     face = backdrop_face(_large_parts(backdrop))
     backdrop &= face  # a lamp in the room is no part of it
-    if not _lit_for_white(levels.ev, backdrop, face):
+    if not _lit_for_white(levels.ev, surface, backdrop, face):
         return no_zones(levels)
     subject = _subject(face & ~backdrop, face, levels.ev, surface)
     backdrop |= face & ~subject & ~bright & (levels.ev > surface - SEAM_EV)
@@ -219,7 +223,7 @@ def _cut(ev: Floats, backdrop_ev: Floats) -> Floats:
     return np.asarray(np.log2(np.maximum(halfway, 2.0**-12)), np.float32)
 
 
-def _lit_for_white(ev: Floats, backdrop: Mask, face: Mask) -> bool:
+def _lit_for_white(ev: Floats, surface: Floats, backdrop: Mask, face: Mask) -> bool:
     """Whether a surface was lit to become white: nearly so, or the brightest thing by far.
 
     The wall of a lit portrait is no backdrop of this kind: the sitter is brighter than it, or
@@ -228,10 +232,11 @@ def _lit_for_white(ev: Floats, backdrop: Mask, face: Mask) -> bool:
     level = float(np.median(ev[backdrop]))
     if level > NEARLY_WHITE_EV:
         return True
-    brighter = float((ev[~backdrop] > level + 0.7).sum()) / ev.size
+    brighter = float((ev > np.maximum(surface, level) + BRIGHTER_EV).mean())
     room = ev[~face]
     room_is_lit = room.size > 0.2 * ev.size and float(np.median(room)) > level - 1.6
-    return brighter < 0.005 and not room_is_lit
+    uneven = float(np.subtract(*np.percentile(ev[backdrop], (98, 2)))) > MOST_UNEVEN_EV
+    return not (brighter > BRIGHTER_AREA or room_is_lit or uneven)
 
 
 def _large_parts(mask: Mask) -> Mask:
@@ -273,8 +278,10 @@ def zone_mask(zones: Zones, levels: Levels, *, spilled: Mask) -> NDArray[np.uint
     full = _blown_up(label, size)
     margin = cv2.resize(zones.margin, size, interpolation=cv2.INTER_LINEAR)
     near = np.ones((3, 3), np.uint8)
-    beside = [cv2.dilate((zones.label == z).astype(np.uint8), near) for z in (BACKDROP, SUBJECT)]
-    unsettled = beside[0] & beside[1] & (~spilled & (zones.label != SURROUND))
+    by_backdrop, by_subject = (
+        cv2.dilate((zones.label == z).astype(np.uint8), near) > 0 for z in (BACKDROP, SUBJECT)
+    )
+    unsettled = by_backdrop & by_subject & ~spilled & (zones.label != SURROUND)
     border = _blown_up(unsettled.astype(np.uint8), size) > 0
     full[border] = np.where(margin[border] >= 0, BACKDROP, SUBJECT)
     right, bottom = width - x0 - size[0], height - y0 - size[1]
