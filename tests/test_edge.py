@@ -1,0 +1,165 @@
+"""The subject's edge: length, ramp, spill and hot spots, on edges drawn here and photographed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import sets
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from plain import NOISY, blurred, disc, frame_of_light, held
+
+from inspector.edge import Edge, measure_edge, tolerance_px
+from inspector.frame import Frame
+from inspector.levels import measure_levels
+from inspector.simulate import Light, Scene, Spill, Spot
+from inspector.zones import find_zones
+
+SIZE = (600, 400)
+WALL, DARK = 2.0**0.3, 2.0**-5
+LIMIT = 0.0002
+BALL = disc(SIZE, (300, 200), 90)
+
+
+def edge_of(frame: Frame) -> Edge:
+    levels = measure_levels(frame)
+    return measure_edge(levels, find_zones(levels), hot_spot_area=LIMIT)
+
+
+def ball(sigma: float = 0.9) -> Frame:
+    return frame_of_light(blurred(np.where(BALL, DARK, WALL), sigma), NOISY)
+
+
+@pytest.mark.parametrize(("side", "px"), [(1080, 3), (3000, 3), (6000, 6), (8256, 8.256)])
+def test_tolerance_is_three_pixels_or_a_thousandth_of_the_long_side(side: int, px: float) -> None:
+    assert tolerance_px((side, side // 2)) == pytest.approx(px)
+    assert tolerance_px((side // 2, side)) == pytest.approx(px)
+
+
+def test_the_length_of_a_balls_edge_is_its_circumference() -> None:
+    assert edge_of(ball()).length_px == pytest.approx(2 * np.pi * 90, rel=0.02)
+
+
+def test_a_clean_ball_does_not_spill() -> None:
+    edge = edge_of(ball())
+    assert edge.spill_fraction == 0
+    assert edge.spill == ()
+    assert edge.hot_spots == ()
+    assert (edge.headroom_ev > 0).all()
+
+
+def test_the_ramp_grows_with_the_blur() -> None:
+    ramps = [edge_of(ball(sigma)).ramp_px for sigma in (0.7, 1.2, 2.0, 3.0)]
+    assert all(ramp is not None for ramp in ramps)
+    assert sorted(ramps, key=float) == ramps  # type: ignore[arg-type]
+
+
+def test_the_core_is_the_subject_less_its_ramp() -> None:
+    frame = ball(2.0)
+    levels = measure_levels(frame)
+    zones = find_zones(levels)
+    edge = measure_edge(levels, zones, hot_spot_area=LIMIT)
+    assert not edge.core[~zones.subject].any()
+    core = np.repeat(np.repeat(edge.core, levels.scale, 0), levels.scale, 1)
+    # Ten sigma inside all is core; within the ramp nothing is.
+    assert core[disc(SIZE, (300, 200), 70)].all()
+    assert edge.ramp_px is not None
+    assert not core[~disc(SIZE, (300, 200), 92 - edge.ramp_px)].any()
+
+
+def test_a_frame_without_a_subject_has_no_edge() -> None:
+    edge = edge_of(frame_of_light(np.full(SIZE[::-1], WALL), NOISY))
+    assert (edge.length_px, edge.ramp_px, edge.spill_fraction) == (0, None, None)
+    assert edge.spill == ()
+    assert edge.headroom_ev.size == 0
+    assert not edge.core.any()
+
+
+def test_a_frame_without_a_backdrop_has_no_edge() -> None:
+    edge = sets.seen(sets.MISFIRE).edge
+    assert (edge.length_px, edge.ramp_px, edge.spill_fraction) == (0, None, None)
+
+
+@pytest.mark.parametrize("orientation", range(2, 9))
+def test_the_edge_does_not_depend_on_how_the_camera_was_held(orientation: int) -> None:
+    frame, _ = sets.photographed(sets.SPILT)
+    upright, turned = sets.seen(sets.SPILT).edge, edge_of(held(frame, orientation))
+    assert turned.length_px == pytest.approx(upright.length_px, rel=0.01)
+    assert turned.ramp_px == pytest.approx(upright.ramp_px, rel=0.05)
+    assert turned.spill_fraction == pytest.approx(upright.spill_fraction, abs=0.02)
+    assert [s.where for s in turned.spill if s.sure] == [s.where for s in upright.spill if s.sure]
+
+
+@pytest.mark.parametrize("scene", [sets.CLEAN, sets.WALL, sets.SHORT, sets.LIT, sets.FILLED])
+def test_length_and_ramp_of_photographed_edges(scene: Scene) -> None:
+    edge, (_, truth) = sets.seen(scene).edge, sets.photographed(scene)
+    assert edge.length_px == pytest.approx(truth.edge_length_px, rel=0.06)
+    assert edge.ramp_px == pytest.approx(truth.ramp_px, rel=0.2)
+    assert edge.spill_fraction == truth.spill_fraction == 0
+
+
+def test_spill_is_found_where_it_is_and_as_deep() -> None:
+    edge, (_, truth) = sets.seen(sets.SPILT).edge, sets.photographed(sets.SPILT)
+    run, told = edge.spill[0], max(truth.spill, key=lambda s: s.length_px)
+    assert run.sure
+    x0, y0, x1, y1 = run.box
+    assert x0 < told.box[2]
+    assert told.box[0] < x1
+    assert y0 < told.box[3]
+    assert told.box[1] < y1
+    assert edge.spill_fraction is not None
+    assert edge.spill_fraction > 0.05
+    assert 0.3 * told.depth_px < run.depth_px < 2 * told.depth_px
+    assert run.points.shape == run.inward.shape
+    assert len(run.depths) == len(run.points)
+
+
+@pytest.mark.parametrize("depth", [0.012, 0.016, 0.024])
+@pytest.mark.parametrize("ramp", [0.01, 0.02])
+def test_deep_spill_is_never_taken_for_a_clean_edge(depth: float, ramp: float) -> None:
+    light = Light(spills=(Spill((0.58, 0.3), 0.09, 0.7, depth, ramp),))
+    i = sets.seen(replace(sets.CLEAN, light=light))
+    assert "spill" in [r.code for r in i.verdict.reasons]
+
+
+@pytest.mark.parametrize("rim_ev", [-3.0, -1.5, -0.6])
+@pytest.mark.parametrize("width", [0.0003, 0.0008])
+def test_a_narrow_bright_rim_is_no_spill(rim_ev: float, width: float) -> None:
+    i = sets.seen(replace(sets.CLEAN, light=Light(rim_ev=rim_ev, rim_width=width)))
+    assert i.edge.spill_fraction == 0
+
+
+@pytest.mark.parametrize("wrap_ev", [-5.0, -3.5])
+def test_light_that_wraps_round_limbs_is_no_spill(wrap_ev: float) -> None:
+    i = sets.seen(replace(sets.CLEAN, light=Light(wrap_ev=wrap_ev, wrap_width=0.005)))
+    assert i.edge.spill_fraction == 0
+
+
+def test_a_hot_island_is_counted_in_the_frames_own_pixels() -> None:
+    edge, (_, truth) = sets.seen(sets.HOT).edge, sets.photographed(sets.HOT)
+    (spot,), (told,) = edge.hot_spots, truth.hot_spots
+    assert (spot.warns, spot.sure) == (True, True)
+    assert spot.area_px == pytest.approx(told.area_px, rel=0.1)
+    assert np.abs(np.subtract(spot.box, told.box)).max() <= 4
+
+
+def test_a_glint_is_listed_and_does_not_warn() -> None:
+    """0.02 % of half a megapixel is 100 pixels."""
+    light = Light(glints=(Spot((0.5, 0.36), (0.004, 0.004), 2.5, 0.5),))
+    i = sets.seen(replace(sets.CLEAN, light=light))
+    (spot,) = i.edge.hot_spots
+    assert 4 <= spot.area_px < 100
+    assert not spot.warns
+    assert i.verdict.word == "pass"
+
+
+@settings(max_examples=12)
+@given(ev=st.floats(0.1, 1.5))
+def test_headroom_shrinks_as_the_exposure_grows(ev: float) -> None:
+    """Light is linear: a stop more leaves a stop less."""
+    before = np.sort(edge_of(ball()).headroom_ev)
+    light = blurred(np.where(BALL, DARK, WALL)) * 2**ev
+    after = np.sort(edge_of(frame_of_light(light, NOISY)).headroom_ev)
+    assert np.median(before) - np.median(after) == pytest.approx(ev, abs=0.25)
