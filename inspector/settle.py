@@ -50,7 +50,7 @@ class Arrival:
         elif sign is Sign.WRITTEN:
             self.writing, self.closed, self.changed_at = True, False, now
         elif sign is Sign.OPENED:
-            self.writing = not self.closed  # others may look at a file that is closed
+            self.writing = True
         elif sign is Sign.RELEASED:
             self.writing = False
 

@@ -7,6 +7,7 @@ import queue
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -26,8 +27,8 @@ from inspector.session import Setup, default_report, follow_set
 from inspector.watch import Stop
 
 TESTS = Path(__file__).parent
-PATIENCE = 1500
-"""Events after which a test gives up; nothing is measured by it."""
+PATIENCE_S = 60.0
+"""After which a test gives up waiting; nothing is measured by it."""
 
 
 @pytest.fixture(autouse=True)
@@ -58,12 +59,21 @@ class Set:
         """Follow until `count` verdicts are there. ``on``: what to do after the so many-th."""
         if count == 0:
             self.inbox.put(Stop())
+        limit = threading.Timer(PATIENCE_S, self.inbox.put, [Stop()])
+        limit.start()
+        try:
+            self._follow(count, on or {})
+        finally:
+            limit.cancel()
+        assert len(self.judged) >= count
+
+    def _follow(self, count: int, on: dict[int, Callable[[], object]]) -> None:
         for event in follow_set(self.setup, self.inbox):
             if isinstance(event, Said):
                 self.said.append(event.text)
                 continue
             self.judged.append(event)
-            if on and len(self.judged) in on:
+            if len(self.judged) in on:
                 on[len(self.judged)]()
             if len(self.judged) == count:
                 self.inbox.put(Stop())

@@ -156,6 +156,29 @@ def test_newest_first_and_the_backlog_after_it() -> None:
     assert order == [(A, 0), (C, 1), (B, 0)]
 
 
+def test_a_frame_that_changes_unseen_while_it_waits_is_offered_as_it_is_then() -> None:
+    folder = ScriptedFolder([], until=60, files={A: Stamp(1, 5), B: Stamp(1, 9)})
+    changes = follow(folder)
+    first = next(changes)[1]
+    assert isinstance(first, Finished)
+    assert first.path == B
+    folder.files[A] = Stamp(2, 7)
+    rest = [change.stamp for _, change in changes if isinstance(change, Finished)]
+    assert rest == [Stamp(2, 7)]
+
+
+def test_a_closed_frame_that_grows_unseen_is_waited_for() -> None:
+    def grow(folder: ScriptedFolder) -> None:
+        folder.tells = False
+        folder.append(A, 10)
+
+    script: list[Step] = [(1, lambda f: f.put(A))]
+    script += [(1.02 + 0.3 * k, grow) for k in range(6)]
+    folder = ScriptedFolder(script, until=60, every=0.1)
+    sizes = [change.stamp.size for _, change in follow(folder) if isinstance(change, Finished)]
+    assert sizes == [160]
+
+
 def test_what_lies_there_comes_with_the_newest_first() -> None:
     folder = ScriptedFolder([], until=10, files={A: Stamp(1, 5), B: Stamp(1, 9), C: Stamp(1, 7)})
     assert [path for _, path in finished(folder)] == [B, C, A]
