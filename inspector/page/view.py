@@ -7,7 +7,7 @@ from typing import Any
 
 from inspector.exposure import Window
 from inspector.record import Row
-from inspector.report import figures
+from inspector.report import figures, words
 from inspector.report.palette import BY_CODE, MARKS, MAYBE
 from inspector.terminal import plain
 
@@ -29,7 +29,7 @@ def view(row: Row) -> dict[str, Any]:
         "settings": _settings(frame),
         "size": [frame["width"], frame["height"]],
         "picture": row.clip_map is not None,
-        "figures": _figures(record),
+        "figures": [_figure(row) for row in words.rows(record)],
         "window": _window(record["window"]),
         "reason": reason,
         "advice": advice,
@@ -37,7 +37,7 @@ def view(row: Row) -> dict[str, Any]:
             "background": record["backdrop"]["ev_p50"],
             "depth": record["subject"]["depth_ev"],
             "spill": record["edge"]["spill_fraction"],
-            "wrong": _marks(record),
+            "wrong": [KINDS[mark.name] for mark in words.wrong(record)],
         },
     }
 
@@ -59,12 +59,6 @@ def _sentence(text: str) -> str:
     return f"{plain(text[:1].upper() + text[1:]).rstrip('.')}."
 
 
-def _marks(record: Record) -> list[str]:
-    """Class names of what is wrong, the most useful first."""
-    found = (BY_CODE.get(r["code"]) for r in record["reasons"])
-    return list(dict.fromkeys(KINDS[mark.name] for mark in found if mark))
-
-
 def _settings(frame: Record) -> str:
     aperture, shutter, iso = frame["aperture_f"], frame["shutter_s"], frame["iso"]
     parts = (
@@ -75,81 +69,14 @@ def _settings(frame: Record) -> str:
     return " · ".join(part for part in parts if part)
 
 
-def _figures(record: Record) -> list[dict[str, Any]]:
-    """Background, edge, subject: label, value, note and the marks of what is wrong with it."""
-    marks = _marks(record)
-    return [
-        _figure("Background", *_background(record, marks), marks, ("short",)),
-        _figure("Edge", *_edge(record, marks), marks, ("spill",), quiet=_possible(record)),
-        _figure("Subject", *_subject(record, marks), marks, ("too", "hot")),
-    ]
-
-
-def _figure(
-    label: str,
-    value: str,
-    note: str,
-    marks: list[str],
-    these: tuple[str, ...],
-    *,
-    quiet: tuple[str, ...] = (),
-) -> dict[str, Any]:
-    own = [mark for mark in marks if mark in these]
-    return {"label": label, "value": value, "note": note, "marks": own, "quiet": list(quiet)}
-
-
-def _background(record: Record, marks: list[str]) -> tuple[str, str]:
-    if record["verdict"] == "unreadable":
-        return "–", "not measured"
-    backdrop = record["backdrop"]
-    if not backdrop["found"] or backdrop["white_fraction"] is None:
-        return "None", "no lit white surface found"
-    value = figures.share(backdrop["white_fraction"])
-    if "short" not in marks or not backdrop["short_regions"]:
-        return value, "paper white"
-    worst = min(backdrop["short_regions"], key=lambda region: region["ev"])
-    short = figures.stops(-worst["ev"])
-    unit = "stop" if float(short) <= 1 else "stops"
-    return value, f"white; {short} {unit} short, {worst['where']}"
-
-
-def _possible(record: Record) -> tuple[str, ...]:
-    return ("possible",) if any(not run["sure"] for run in record["edge"]["spill"]) else ()
-
-
-def _edge(record: Record, marks: list[str]) -> tuple[str, str]:
-    edge = record["edge"]
-    if record.get("plate"):
-        return "–", "nobody in front of it"
-    if edge["spill_fraction"] is None:
-        return "–", "not measured"
-    sure = [run for run in edge["spill"] if run["sure"]]
-    if "spill" in marks:
-        deepest = max(sure, key=lambda run: run["depth_px"], default=None)
-        note = f"spilled; deepest at {deepest['where']}" if deepest else "spilled"
-        return figures.share(edge["spill_fraction"], up=True), note
-    possible = len(edge["spill"]) - len(sure)
-    if possible:
-        return "Clean", f"{possible} possible spill{'s' if possible > 1 else ''}"
-    if sure:
-        return "Clean", f"spill {figures.share(edge['spill_fraction'], up=True)}, within the limit"
-    return "Clean", "no spill"
-
-
-def _subject(record: Record, marks: list[str]) -> tuple[str, str]:
-    subject = record["subject"]
-    if record.get("plate"):
-        return "None", "an empty plate"
-    if subject["depth_ev"] is None:
-        return "–", "not measured"
-    note = "stops under white"
-    if "too" in marks:
-        wants = next(r.get("limit") for r in record["reasons"] if r["code"] == "subject-light")
-        note += f", wants {wants:g}" if wants is not None else ""
-    elif "hot" in marks:
-        count = sum(spot["warns"] for spot in subject["hot_spots"])
-        note += f"; {count} hot spot{'s' if count > 1 else ''}"
-    return figures.depth(subject["depth_ev"]), note
+def _figure(row: words.Row) -> dict[str, Any]:
+    return {
+        "label": row.label,
+        "value": row.value,
+        "note": row.note,
+        "marks": [KINDS[mark.name] for mark in row.marks],
+        "quiet": [KINDS[mark.name] for mark in row.quiet],
+    }
 
 
 def _window(ends: Record) -> dict[str, Any] | None:

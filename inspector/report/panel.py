@@ -2,33 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import PurePath
 
 import cv2
 import numpy as np
 
 from inspector.frame import Frame
-from inspector.inspect import Inspection
-from inspector.report import figures, lines
+from inspector.inspect import Inspection, record
+from inspector.report import figures, lines, words
 from inspector.report.layout import COLUMN, Layout, Rect
 from inspector.report.lettering import OVERHANG, Canvas, Type, fit, paragraph, shorten, width, write
-from inspector.report.palette import (
-    BRIGHT,
-    BY_CODE,
-    HOT,
-    LIGHT,
-    MAYBE,
-    PLAIN,
-    QUIET,
-    RGB,
-    RULE,
-    SHORT,
-    SPILL,
-    WARN,
-    Mark,
-)
+from inspector.report.palette import BRIGHT, PLAIN, QUIET, RGB, RULE, WARN, Mark
 from inspector.report.scale import window_scale
+from inspector.report.words import Row as Row
 
 VERDICT = 112
 FIGURE = 60
@@ -36,85 +22,15 @@ LABEL = 26
 NOTE = 28
 
 
-@dataclass(frozen=True)
-class Row:
-    """One figure: what it is of, its value, a note, the marks of what is wrong and not sure."""
-
-    label: str
-    value: str
-    note: str
-    marks: tuple[Mark, ...] = ()
-    quiet: tuple[Mark, ...] = ()
-
-
-def possible(inspection: Inspection) -> tuple[Mark, ...]:
-    """The mark of what is not sure, if there is any of it along the edge."""
-    return (MAYBE,) if any(not r.sure for r in inspection.edge.spill) else ()
-
-
 def wrong(inspection: Inspection) -> tuple[Mark, ...]:
     """The marks of the verdict's reasons, the most useful first."""
-    found = (BY_CODE.get(r.code) for r in inspection.verdict.reasons)
-    return tuple(dict.fromkeys(m for m in found if m))
+    return words.wrong(record(inspection))
 
 
 def rows(inspection: Inspection) -> tuple[Row, ...]:
-    """The figures to show for one frame."""
-    marks = wrong(inspection)
-    background = Row("Background", *_background(inspection, marks), _of(marks, SHORT))
-    if inspection.verdict.is_plate:
-        return (background, Row("Subject", "None", "an empty plate"))
-    return (
-        background,
-        Row("Edge", *_edge(inspection, marks), _of(marks, SPILL), possible(inspection)),
-        Row("Subject", *_subject(inspection, marks), _of(marks, LIGHT, HOT)),
-    )
-
-
-def _of(marks: tuple[Mark, ...], *these: Mark) -> tuple[Mark, ...]:
-    return tuple(m for m in marks if m in these)
-
-
-def _background(inspection: Inspection, marks: tuple[Mark, ...]) -> tuple[str, str]:
-    x = inspection.exposure
-    if not inspection.zones.found or x.white_fraction is None:
-        return "None", "no lit white surface found"
-    value = figures.share(x.white_fraction)
-    if SHORT not in marks:
-        return value, "paper white"
-    if not x.short_regions:
-        return value, "paper white"
-    worst = min(x.short_regions, key=lambda r: r.ev)
-    return value, f"white; {figures.stops(-worst.ev)} stop short, {worst.where}"
-
-
-def _edge(inspection: Inspection, marks: tuple[Mark, ...]) -> tuple[str, str]:
-    e = inspection.edge
-    if e.spill_fraction is None:
-        return "–", "not measured"
-    sure = [r for r in e.spill if r.sure]
-    if SPILL in marks:
-        note = f"spilled; deepest at {max(sure, key=lambda r: r.depth_px).where}" if sure else ""
-        return figures.share(e.spill_fraction, up=True), note or "spilled"
-    possible = len(e.spill) - len(sure)
-    if possible:
-        return "Clean", f"{possible} possible spill{'s' if possible > 1 else ''}"
-    if sure:
-        return "Clean", f"spill {figures.share(e.spill_fraction, up=True)}, within the limit"
-    return "Clean", "no spill"
-
-
-def _subject(inspection: Inspection, marks: tuple[Mark, ...]) -> tuple[str, str]:
-    x = inspection.exposure
-    if x.depth_ev is None:
-        return "–", "not measured"
-    note = "stops under white"
-    if LIGHT in marks:
-        note = f"stops under white, wants {least_depth(inspection):g}"
-    elif HOT in marks:
-        n = sum(h.warns for h in inspection.edge.hot_spots)
-        note = f"stops under white; {n} hot spot{'s' if n > 1 else ''}"
-    return figures.depth(x.depth_ev), note
+    """The figures to show for one frame; a plate has no edge."""
+    every = words.rows(record(inspection))
+    return tuple(row for row in every if not (inspection.verdict.is_plate and row.label == "Edge"))
 
 
 def least_depth(inspection: Inspection) -> float:

@@ -90,6 +90,7 @@ async function show(frame) {
   document.title = `${frame.verdict}: ${frame.name}`;
   if (!(await stage.show(frame))) return;
   for (const id of ["shown", "caption"]) caption(by(id), frame);
+  by("how").hidden = !frame.picture || stage.points.length > 0;
   if (stage.points.length) takePoints(stage.points);
 }
 
@@ -159,6 +160,7 @@ function pin(frame) {
 by("hold").addEventListener("click", () => {
   if (set.held) {
     set.held = false;
+    by("strip").scrollTo({ left: 0 });
     refresh();
   } else if (set.shown) {
     set.held = true;
