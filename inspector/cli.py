@@ -13,6 +13,7 @@ from inspector import __version__
 from inspector.commands.check import check
 from inspector.commands.export import export
 from inspector.commands.live import demo, watch
+from inspector.commands.plate import plate
 from inspector.commands.report import report
 
 
@@ -35,5 +36,5 @@ def main() -> None:
             stream.reconfigure(errors="replace")  # a shape the terminal lacks is no reason to stop
 
 
-for command in (demo, watch, check, report, export):
+for command in (demo, watch, check, report, export, plate):
     main.add_command(command)

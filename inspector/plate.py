@@ -33,6 +33,10 @@ FULL = 0.999
 """Part of a box from which the background fills it: a speck at its rim does not count."""
 
 
+class BoxError(ValueError):
+    """Why a box cannot be looked at, as a sentence."""
+
+
 @dataclass(frozen=True)
 class Weakest:
     """The darkest part of the background: where, its middle in viewed pixels, its stops."""
@@ -129,7 +133,7 @@ def inspect_plate(
     ------
     BracketError
         If the bracket has another size, or is not darker.
-    ValueError
+    BoxError
         If the box does not lie in the picture.
     """
     limits = limits or Limits()
@@ -208,7 +212,7 @@ def _stand(box: Box, seen: Inspection) -> Stand:
     width, height = seen.frame.size
     x0, y0, x1, y1 = box
     if not (0 <= x0 < x1 <= width and 0 <= y0 < y1 <= height):
-        raise ValueError(
+        raise BoxError(
             f"the box {x0},{y0},{x1},{y1} does not lie in the picture of {width} × {height} pixels"
         )
     corners = seen.levels.from_view(np.array([[x0, y0], [x1, y1]], float))
@@ -237,10 +241,10 @@ def _first_change(plate: Plate) -> str | None:
         return _raise(plate.over_ev[50], plate.spare_ev, plate.weakest)
     if plate.stand is not None and not plate.stand.filled:
         gap = plate.stand.missing or "all over"
-        where = "" if gap == "all over" else f" {at_place(gap)}"
+        where = "" if gap == "all over" else f", {at_place(gap)}"
         return (
-            "Move the background or the subject's place: no background fills "
-            f"{1 - plate.stand.background:.0%} of the box{where}"
+            "Move the background or the subject's place: "
+            f"{100 * (1 - plate.stand.background):.0f} % of the box has no background{where}"
         )
     light = next((s for s in plate.strays if s.kind == LIGHT), None)
     if light is not None:

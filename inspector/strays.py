@@ -111,9 +111,10 @@ def _dips(levels: Levels, zones: Zones, ev: Floats) -> list[Stray]:
         if not (part & deep).any():
             continue
         own = float(np.median(ev[part]))
+        darkest = float(np.percentile(ev[part], 10))
         deepest = float(np.percentile(dip[part], 90))
         kind = LINE if _is_line(region, side) else MARK
-        found.append(_stray(kind, levels, part, own, deepest, matters=own < 0))
+        found.append(_stray(kind, levels, part, own, deepest, matters=darkest < 0))
     return found
 
 
