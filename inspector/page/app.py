@@ -6,11 +6,11 @@ import asyncio
 import contextlib
 import json
 import secrets
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -20,11 +20,12 @@ from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingR
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
+from inspector.files import Stamp
 from inspector.page.colours import palette_css
 from inspector.page.feed import Feed, Message, Shown
 from inspector.page.guard import COOKIE, Guard
 from inspector.page.pictures import cut_out, inside
-from inspector.page.points import Point, PointError, PointReader
+from inspector.page.points import Point, PointError
 
 BEAT_S = 10.0
 """From one sign of life to the next on a quiet stream, seconds."""
@@ -44,13 +45,20 @@ ENTERED = """<!doctype html><html lang="en"><meta charset="utf-8"><title>Live se
 <meta http-equiv="refresh" content="0;url=/"><a href="/">To the live page</a></html>"""
 
 
+class Reads(Protocol):
+    """What reads points; raises PointError."""
+
+    def read(self, path: str, stamp: Stamp, points: Sequence[Point]) -> dict[str, Any]:
+        """Readings of one or two points, ready for JSON."""
+
+
 @dataclass(frozen=True)
 class Parts:
     """What the server stands on. ``use_plate`` is told the path of a frame."""
 
     feed: Feed
     report: Path
-    reader: PointReader
+    reader: Reads
     use_plate: Callable[[str], None]
 
 
