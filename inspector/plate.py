@@ -14,10 +14,10 @@ from inspector.bracket import Bracket, lay_bracket
 from inspector.exposure import AT_CEILING
 from inspector.frame import Frame
 from inspector.inspect import Inspection, inspect
-from inspector.levels import WHITE, Levels, measure_levels, stops
+from inspector.levels import WHITE, Levels, measure_levels
 from inspector.place import Box, place_in
 from inspector.strays import LIGHT, OBJECT, Stray, at_place, find_strays
-from inspector.tint import backdrop_tint
+from inspector.tint import backdrop_stops
 from inspector.verdict import Limits
 
 PERCENTILES = (1, 5, 50, 95, 99)
@@ -182,8 +182,7 @@ def _background_ev(levels: Levels, seen: Inspection, inner: Mask) -> Floats:
     """Stops of the background, its noise smoothed away; of other parts as they are."""
     if not inner.any():
         return levels.ev
-    tint = backdrop_tint(levels, seen.zones)
-    ev = stops(levels.rendered, levels.top, levels.frame.channels, tint=tint)
+    ev = backdrop_stops(levels, seen.zones)
     smooth = smooth_within(ev, inner, max(NOISE * max(ev.shape), 1.0))
     return np.asarray(np.where(inner, smooth, ev), np.float32)
 

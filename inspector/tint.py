@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from inspector.levels import RESPONDS, Levels
+from inspector.arrays import Floats
+from inspector.levels import RESPONDS, Levels, stops
 from inspector.outline import right_hand
 from inspector.profile import Sites, read_sites, stretches
 from inspector.zones import Zones
@@ -32,6 +33,12 @@ def backdrop_tint(levels: Levels, zones: Zones) -> NDArray[np.float64]:
     return np.ones(len(levels.frame.channels))
 
 
+def backdrop_stops(levels: Levels, zones: Zones) -> Floats:
+    """(h, w) float32 stops of a surface that has the backdrop's tint."""
+    tint = backdrop_tint(levels, zones)
+    return stops(levels.rendered, levels.top, levels.frame.channels, tint=tint)
+
+
 def _on_the_backdrop(levels: Levels, zones: Zones) -> NDArray[np.float64] | None:
     rendered = levels.rendered[zones.backdrop & ~zones.fringe]
     responds = (rendered < RESPONDS * levels.top).all(axis=-1)
@@ -56,9 +63,7 @@ def _along_the_outline(levels: Levels, zones: Zones) -> NDArray[np.float64] | No
     return np.asarray(np.median(known, axis=0), np.float64)
 
 
-def _of_stretch(
-    sites: Sites, row: NDArray[np.intp], levels: Levels
-) -> NDArray[np.float64] | None:
+def _of_stretch(sites: Sites, row: NDArray[np.intp], levels: Levels) -> NDArray[np.float64] | None:
     """Each channel's profile over green's, at the same distances from the outline."""
     channels = len(levels.frame.channels)
     place = np.floor(sites.distance[row] * 2).astype(int) + 8
