@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from inspector.arrays import Mask, Points
 from inspector.levels import WHITE, Levels
-from inspector.outline import read, right_hand
+from inspector.outline import read, right_hand, within
 from inspector.profile import read_sites
 from inspector.zones import Zones
 
@@ -22,6 +22,8 @@ TWO_STOPS = 0.25
 """Two stops under white: the lower end of the fall that tells spill from a clean edge."""
 DEPARTS_EV = 0.1
 """The subject begins where the light is this much under the backdrop beside it, stops."""
+STRAND_MARGIN = 3.0
+"""So near a strand the outline is bent by it, working pixels."""
 THIN_MARGIN_PX = 2.0
 """A fall must end so far before the middle of a limb or prop to be told from its blur."""
 
@@ -90,6 +92,8 @@ def look_across(levels: Levels, zones: Zones, *, tolerance: float) -> Across:
     too_thin = dark_at > thickness - THIN_MARGIN_PX
     headroom = _headroom(levels, points, inward, line, tolerance)
     ev = average_along(read(levels.ev, at), line)
+    strands = within(zones.strands, STRAND_MARGIN).astype(np.float32)
+    bent = read(strands, levels.from_view(points)) > 0.5
     slope = read(zones.backdrop_ev, at)
     overlap = _overlap(ev - (slope - slope[:, zero, None]), offsets, white_at)
     return Across(
@@ -100,7 +104,7 @@ def look_across(levels: Levels, zones: Zones, *, tolerance: float) -> Across:
         white_at=white_at,
         fall=np.where(too_thin, np.nan, dark_at - white_at),
         overlap=overlap,
-        headroom_ev=np.where(thickness < tolerance + THIN_MARGIN_PX, np.inf, headroom),
+        headroom_ev=np.where(bent | (thickness < tolerance + THIN_MARGIN_PX), np.inf, headroom),
         spilled_ev=_spilled(ev, offsets, white_at - overlap + tolerance + 0.5),
     )
 

@@ -10,6 +10,7 @@ import numpy as np
 from inspector.across import Across, look_across
 from inspector.arrays import Mask, Points
 from inspector.levels import Levels
+from inspector.outline import tolerance_px
 from inspector.place import Box, view_box
 from inspector.profile import TEN_TO_NINETY, ramps
 from inspector.spill import SpillRun, find_spill
@@ -107,11 +108,6 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         core=_core(levels, zones, ramp or USUAL_RAMP_PX),
         spilled=_spilled(levels, across, runs),
     )
-
-
-def tolerance_px(size: tuple[int, int]) -> float:
-    """How far white may cross the outline: the larger of 3 px and 0.1 % of the long side."""
-    return max(3.0, 0.001 * max(size))
 
 
 def _headroom(across: Across, runs: tuple[SpillRun, ...]) -> Points:

@@ -24,6 +24,8 @@ def find_outlines(
 ) -> tuple[Points, ...]:
     """Trace the border between two zones where the light passes from one to the other.
 
+    Strands so thin that white cannot cross their outline by the tolerance have no edge.
+
     Parameters
     ----------
     backdrop, subject : ndarray, bool
@@ -37,7 +39,8 @@ def find_outlines(
         Each (N, 2) float64 x, y in viewed pixels, the subject on the right hand.
     """
     closed = cv2.findContours(subject.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)[0]
-    borders = _within(backdrop, 2.5) & ~_within(~backdrop & ~subject, SURROUND_MARGIN)
+    borders = within(backdrop, 2.5) & ~within(~backdrop & ~subject, SURROUND_MARGIN)
+    borders &= within(thick_parts(levels, subject), 1.5)
     pieces: list[Points] = []
     for contour in closed:
         if len(contour) < LEAST_POINTS:
@@ -74,11 +77,24 @@ def read(picture: Floats, points: Points) -> Floats:
     return np.asarray(values.reshape(-1)[:count].reshape(points.shape[:-1]), np.float32)
 
 
-def _within(mask: Mask, distance: float) -> Mask:
+def thick_parts(levels: Levels, subject: Mask, *, margin: float = 0.0) -> Mask:
+    """The subject less what is thinner than twice the tolerance and a margin, in pixels."""
+    reach = max(1, round((tolerance_px(levels.frame.size) + margin) / levels.scale - 0.5))
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1,) * 2)
+    return cv2.morphologyEx(subject.astype(np.uint8), cv2.MORPH_OPEN, disc) > 0
+
+
+def within(mask: Mask, distance: float) -> Mask:
+    """True so near a mask, working pixels."""
     if not mask.any():
         return np.zeros(mask.shape, bool)
     away = cv2.distanceTransform((~mask).astype(np.uint8), cv2.DIST_L2, 5)
     return np.asarray(away <= distance, bool)
+
+
+def tolerance_px(size: tuple[int, int]) -> float:
+    """How far white may cross the outline: the larger of 3 px and 0.1 % of the long side."""
+    return max(3.0, 0.001 * max(size))
 
 
 def _smooth(line: Points, *, closed: bool, sigma: float = 1.5) -> Points:

@@ -13,7 +13,7 @@ from inspector.arrays import Floats, Mask
 from inspector.face import backdrop_face
 from inspector.holes import Island, sort_bright
 from inspector.levels import Levels
-from inspector.outline import find_outlines
+from inspector.outline import find_outlines, thick_parts
 from inspector.profile import sharpest_blur
 from inspector.surface import find_surface
 
@@ -59,6 +59,8 @@ class Zones:
         (h, w) True in the band along every border that is left out of the fractions.
     margin : ndarray, float32
         (h, w) light over the level halfway between backdrop and subject; their border is its zero.
+    strands : ndarray, bool
+        (h, w) hair, blades and the like, too thin for white to cross their outline.
     outlines : tuple of ndarray
         Each (N, 2) float64, x, y of the border between subject and backdrop in viewed pixels,
         about evenly spaced, the subject on the right hand when walking along it.
@@ -72,6 +74,7 @@ class Zones:
     fringe: Mask
     backdrop_ev: Floats
     margin: Floats
+    strands: Mask
     outlines: tuple[NDArray[np.float64], ...]
     islands: tuple[Island, ...] = ()
     plate_shift: tuple[float, float] | None = None
@@ -144,7 +147,9 @@ def no_zones(levels: Levels) -> Zones:
     """The zones of a frame in which no backdrop was found."""
     shape = levels.ev.shape
     none = np.full(shape, np.nan, np.float32)
-    return Zones(np.zeros(shape, np.uint8), np.zeros(shape, bool), none, none, ())
+    return Zones(
+        np.zeros(shape, np.uint8), np.zeros(shape, bool), none, none, np.zeros(shape, bool), ()
+    )
 
 
 def _assemble(
@@ -161,8 +166,10 @@ def _assemble(
     margin = np.exp2(levels.ev) - np.exp2(cut)
     outlines = find_outlines(levels, backdrop, subject, margin)
     sigma = sharpest_blur(levels, outlines) / levels.scale
-    fringe = _fringe(label, sigma) | _strands(levels.ev, backdrop, subject, sigma)
-    return Zones(label, fringe, surface, margin, outlines, tuple(islands), plate_shift)
+    strands = _strands(levels.ev, backdrop, subject, sigma)
+    fringe = _fringe(label, sigma) | strands
+    strands |= subject & ~thick_parts(levels, subject, margin=1.0)
+    return Zones(label, fringe, surface, margin, strands, outlines, tuple(islands), plate_shift)
 
 
 def _plate_shift(levels: Levels, plate: Levels, zones: Zones) -> tuple[float, float]:
