@@ -53,7 +53,7 @@ def judge(task: Task) -> Reply:
         case "spin":  # holds the interpreter's lock, as a library in an endless loop does
             re.match("(a+)+$", "a" * 60 + "b")
         case "bomb":
-            bytearray(1 << 36)
+            bytearray(1 << 30)
         case "slow":  # and a number of seconds
             time.sleep(float(text.split()[1]))
             if "broken" in text:

@@ -302,6 +302,8 @@ def test_another_folder_in_its_place_is_followed(
         (tmp_path / "mounted").rename(hot)
         (hot / "a.dng").write_bytes(b"frame")
         assert it.names(1) == ["a.dng"]
+        monkeypatch.setattr(hotfolder, "LOOK_S", 1000.0)
+        time.sleep(0.5)  # the last look round that was due
         (hot / "b.dng").write_bytes(b"frame")
         assert it.names(1) == ["b.dng"]
 
