@@ -22,11 +22,14 @@ def shared_clips(frames: Sequence[Frame]) -> list[Clip]:
 
 def _taught(k: int, frames: Sequence[Frame], own: Sequence[Clip]) -> Clip:
     peers = [clip for f, clip in zip(frames, own, strict=True) if _alike(f, frames[k])]
-    shown = np.array([clip.measured for clip in peers])
     level, measured = own[k].level.copy(), own[k].measured.copy()
-    for c in np.flatnonzero(~measured & shown.any(axis=0)):
-        level[c] = np.median([p.level[c] for p in peers if p.measured[c]])
-        measured[c] = True
+    for c in np.flatnonzero(~measured):
+        seen = [p for p in peers if p.measured[c]]
+        # A frame with a pile-up in other channels knows how far off the stated level is.
+        teachers = seen or [p for p in peers if p.measured.any()]
+        if teachers:
+            level[c] = np.median([p.level[c] for p in teachers])
+        measured[c] = bool(seen)
     return Clip(level, measured)
 
 
