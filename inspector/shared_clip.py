@@ -23,12 +23,13 @@ def shared_clips(frames: Sequence[Frame]) -> list[Clip]:
 def _taught(k: int, frames: Sequence[Frame], own: Sequence[Clip]) -> Clip:
     peers = [clip for f, clip in zip(frames, own, strict=True) if _alike(f, frames[k])]
     level, measured = own[k].level.copy(), own[k].measured.copy()
-    for c in np.flatnonzero(~measured):
-        seen = [p for p in peers if p.measured[c]]
-        # A frame with a pile-up in other channels knows how far off the stated level is.
-        teachers = seen or [p for p in peers if p.measured.any()]
+    for c in range(level.size):
+        seen = [p.level[c] for p in peers if p.measured[c]]
+        # Nothing responds above its clip, so the highest pile-up is the true one. A frame with a
+        # pile-up in other channels knows how far off the stated level is.
+        teachers = seen or [p.level[c] for p in peers if p.measured.any()]
         if teachers:
-            level[c] = np.median([p.level[c] for p in teachers])
+            level[c] = max(teachers)
         measured[c] = bool(seen)
     return Clip(level, measured)
 
