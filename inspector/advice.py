@@ -1,14 +1,143 @@
-"""What to change, in the trade's units: thirds of a stop, power, distance, which side to flag."""
+"""What to change, and how to say it: thirds of a stop, power, distance, which side to flag."""
 
 from __future__ import annotations
 
-from math import ceil, floor, isfinite
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import Enum
+from math import ceil, floor, inf, isfinite
 
-from inspector.exposure import Exposure
+from inspector.apex import distance_factor, distance_stops, power_fraction
 
-SIDE_EV = 0.3
-"""One side this much brighter than the other, in stops, is named."""
 THIRDS = ("", "⅓", "⅔")
+
+
+class Kind(Enum):
+    """What can be changed on the set."""
+
+    EXPOSE = "expose"
+    """Lens or power: all light by so many stops, up (+) or down (−)."""
+    TURN = "turn"
+    """The background light towards a place that lacks so many stops."""
+    MOVE = "move"
+    """The subject, away from the background, until so many stops less fall on its edge."""
+    FLAG = "flag"
+    """A side that throws light onto the subject, with black."""
+    SHADE = "shade"
+    """The subject's front: so many stops less from walls and ceiling."""
+    PANEL = "panel"
+    """A white panel, away from the subject, until it gives so many stops less."""
+    SPOT = "spot"
+    """What throws light onto places inside the subject, with black."""
+    FIRE = "fire"
+    """The flash."""
+    FRAME = "frame"
+    """The picture."""
+
+
+@dataclass(frozen=True)
+class Change:
+    """One thing to change on the set.
+
+    ``stops`` as its kind says; ``where`` a side or place in the picture; ``most`` the exposure
+    change up to which the rest of the frame would stay right, infinite where nothing limits it.
+    """
+
+    kind: Kind
+    stops: float = 0.0
+    where: str | None = None
+    most: float = inf
+
+    @property
+    def times_as_far(self) -> float:
+        """What the distance is multiplied by to lose the stops, by the inverse-square law."""
+        return max(1.1, ceil(10 * distance_factor(self.stops) - 0.05) / 10)
+
+    @property
+    def moved_stops(self) -> float:
+        """Stops that are lost at that distance."""
+        return distance_stops(1.0, self.times_as_far)
+
+
+def say(changes: Sequence[Change]) -> str:
+    """The changes as one sentence, without its full stop."""
+    said = [_words(change) for change in changes]
+    text = said[0]
+    if len(changes) > 1:
+        spills = changes[0].stops > 0 and changes[1].kind is Kind.MOVE
+        text += "; the edge then spills, so " if spills else ", and "
+        text += ", and ".join(said[1:])
+    elif changes[0].kind is Kind.EXPOSE:
+        text += _allowance(changes[0])
+    return text[:1].upper() + text[1:]
+
+
+def _words(change: Change) -> str:
+    match change.kind:
+        case Kind.EXPOSE:
+            return _expose(change)
+        case Kind.TURN:
+            return _turn(change)
+        case Kind.MOVE:
+            return _move(change)
+        case Kind.FLAG:
+            return (
+                f"hang black on the {change.where} side: light bounces from there onto the subject"
+            )
+        case Kind.SHADE:
+            return _shade(change)
+        case Kind.PANEL:
+            return _panel(change)
+        case Kind.SPOT:
+            return "find what throws light onto the subject there and flag it"
+        case Kind.FIRE:
+            return "check that the flash fired: trigger, battery, recycling; then shoot again"
+        case Kind.FRAME:
+            return "frame the lit background behind the subject, or leave this frame out of the set"
+
+
+def _expose(change: Change) -> str:
+    power = f"(power × {power_fraction(change.stops):.2g})"
+    if change.stops < 0:
+        return f"close down or lower the background light by {stop_word(change.stops)} {power}"
+    raised = f"raise the background light by {stop_word(change.stops)} {power}"
+    if change.where:
+        return f"{raised} or turn it towards {_article(change.where)}"
+    return f"{raised} or open the lens as much"
+
+
+def _allowance(change: Change) -> str:
+    """What an exposure change does to the other end of the window."""
+    if change.stops < 0:
+        return "; the background stays white"
+    most = thirds_down(change.most) if isfinite(change.most) else 0.0
+    return f"; edge and subject allow {stop_word(most)}" if most > change.stops else ""
+
+
+def _turn(change: Change) -> str:
+    return (
+        f"turn the background light towards {_article(change.where)}, "
+        f"where {stop_word(change.stops)} {'is' if change.stops < 1.01 else 'are'} missing"
+    )
+
+
+def _move(change: Change) -> str:
+    return (
+        f"move the subject {change.times_as_far:g} times as far from the background "
+        "or flag its edges with black"
+    )
+
+
+def _shade(change: Change) -> str:
+    return (
+        f"keep {stop_word(change.stops)} of light off the subject's front: flag walls and ceiling "
+        "with black, or move away from them"
+    )
+
+
+def _panel(change: Change) -> str:
+    panel = f"the white panel on the {change.where}" if change.where else "the white panels"
+    return f"move {panel} {change.times_as_far:g} times as far from the subject"
 
 
 def thirds_up(ev: float) -> float:
@@ -40,63 +169,13 @@ def fraction_text(fraction: float) -> str:
 
 
 def stop_word(ev: float) -> str:
-    """``⅔ stop``, ``1 stop``, ``1⅓ stops``."""
-    return f"{thirds_text(ev)} {'stop' if abs(ev) < 1.01 else 'stops'}"
+    """``⅔ stop``, ``1 stop``, ``1⅓ stops``; what is no third to a tenth: ``0.5 stop``."""
+    size = abs(ev)
+    is_third = abs(3 * size - round(3 * size)) < 0.01
+    unit = "stop" if size < 1.01 else "stops"
+    return f"{thirds_text(size) if is_third else f'{size:.1f}'} {unit}"
 
 
-def advise_background(x: Exposure, depth_limit: float) -> str:
-    """Raise what is short, if edge and subject allow it; else say what must give way."""
-    need = thirds_up(x.window.low_ev or 0.0)
-    high = x.window.high_ev
-    times = 2.0**need
-    raise_light = f"Raise the background light by {stop_word(need)} (power × {times:.2g})"
-    if x.ev_p50 is not None and x.ev_p50 >= 0 and x.short_regions:
-        worst = min(x.short_regions, key=lambda r: r.ev)
-        raise_light = (
-            f"Turn the light towards {_article(worst.where)}, or raise it by {stop_word(need)}"
-        )
-    if high is not None and isfinite(high) and high < need:
-        return f"{raise_light}; the edge then spills: move the subject further from the background"
-    if x.depth_ev is not None and x.depth_ev - need < depth_limit:
-        return f"{raise_light}; leave the lens: the subject has no depth to spare"
-    if high is not None and isfinite(high) and x.ev_p50 is not None and x.ev_p50 < 0:
-        allowed = stop_word(thirds_down(high))
-        return f"{raise_light} or open the lens as much; the edge allows {allowed}"
-    return raise_light
-
-
-def advise_edge(x: Exposure) -> str:
-    """Close down if the background has the light to spare; else move or flag."""
-    low, high = x.window.low_ev, x.window.high_ev
-    if high is None or low is None:
-        return "Move the subject further from the background, or flag its edges with black"
-    need = thirds_up(max(-high, 0.05))
-    at_most = x.window.high_is == "at_most"
-    if low <= -need:
-        least = "at least " if at_most else ""
-        keeps = "the background stays white"
-        return f"Close down or lower the background light by {least}{stop_word(need)}; {keeps}"
-    return (
-        "Move the subject further from the background or flag its edges with black: "
-        "closing down alone would cost the background its white"
-    )
-
-
-def advise_depth(x: Exposure, depth_limit: float) -> str:
-    """Close down if the background has the light to spare, else flag the brighter side."""
-    need = thirds_up(depth_limit - (x.depth_ev or 0.0))
-    low = x.window.low_ev
-    if low is not None and low <= -need:
-        return f"Close down by {stop_word(need)}; the background stays white"
-    side = x.side_ev
-    if side is not None and abs(side) >= SIDE_EV:
-        wall = "left" if side > 0 else "right"
-        return f"Hang black on the {wall} side: light bounces from there onto the subject"
-    return (
-        f"Keep {stop_word(need)} of light off the subject's front: flag walls and ceiling "
-        "with black, or move away from them"
-    )
-
-
-def _article(where: str) -> str:
-    return {"all over": "the middle", "centre": "the middle"}.get(where, f"the {where}")
+def _article(where: str | None) -> str:
+    named = where not in (None, "all over", "centre")
+    return f"the {where}" if named else "the middle"

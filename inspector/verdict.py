@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isfinite
 
-from inspector.advice import advise_background, advise_depth, advise_edge, fraction_text, stops_text
+from inspector.advice import Change, Kind, fraction_text, say, stops_text
 from inspector.edge import Edge
 from inspector.exposure import Exposure
 from inspector.limits import Limits as Limits
+from inspector.remedy import HOT, LIGHT, SHORT, SPILL, changes_for, find_changes
 from inspector.zones import Zones
 
 
@@ -18,6 +19,7 @@ class Reason:
     """Why a frame warns: ``code`` is a kebab-case word, ``advice`` what to change.
 
     ``value`` and ``limit`` are the evidence; value None means it could not be measured.
+    ``changes`` are what the advice was worded from.
     """
 
     code: str
@@ -25,6 +27,7 @@ class Reason:
     advice: str | None = None
     value: float | None = None
     limit: float | None = None
+    changes: tuple[Change, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -38,8 +41,13 @@ class Verdict:
 
     @property
     def advice(self) -> str | None:
-        """The one thing to change first."""
+        """What to change first, about the frame as a whole."""
         return next((r.advice for r in self.reasons if r.advice), None)
+
+    @property
+    def changes(self) -> tuple[Change, ...]:
+        """The same as changes."""
+        return next((r.changes for r in self.reasons if r.changes), ())
 
 
 @dataclass(frozen=True)
@@ -62,20 +70,22 @@ class Rule:
     limit: Callable[[Measured], float]
     at_least: bool
     text: Callable[[Measured], str]
-    advice: Callable[[Measured], str]
     on_plate: bool = False
 
 
 def judge(
     zones: Zones, edge: Edge, exposure: Exposure, *, limits: Limits, look: str, is_plate: bool
 ) -> Verdict:
-    """Walk the table of rules. A frame passes when every rule that applies was met."""
+    """Walk the table of rules. A frame passes when every rule that applies was met.
+
+    The first reason carries the advice for the whole frame, each other one its own part.
+    """
     seen = Measured(zones, edge, exposure, limits, look)
     if not zones.found:
         return Verdict("warn", (_no_backdrop(exposure),), look, is_plate)
     applies = [r for r in RULES if r.on_plate or not is_plate]
     reasons = tuple(r for rule in applies if (r := _check(rule, seen)) is not None)
-    return Verdict("warn" if reasons else "pass", reasons, look, is_plate)
+    return Verdict("warn" if reasons else "pass", _advised(reasons, seen), look, is_plate)
 
 
 def meets(value: float | None, limit: float, *, at_least: bool) -> bool:
@@ -91,22 +101,39 @@ def _check(rule: Rule, seen: Measured) -> Reason | None:
         return None
     if value is None or not isfinite(value):
         return Reason("not-measured", f"{rule.code} could not be measured", None, None, limit)
-    return Reason(rule.code, rule.text(seen), rule.advice(seen), value, limit)
+    return Reason(rule.code, rule.text(seen), None, value, limit)
+
+
+def _advised(reasons: tuple[Reason, ...], seen: Measured) -> tuple[Reason, ...]:
+    """The reasons with what to change."""
+    changes = find_changes(
+        seen.exposure,
+        missed={r.code for r in reasons},
+        depth_limit=seen.limits.depth_ev(seen.look),
+        look=seen.look,
+    )
+    advised: list[Reason] = []
+    for reason in reasons:
+        mine = changes_for(reason.code, changes) if any(r.changes for r in advised) else changes
+        curable = reason.code in (SHORT, SPILL, HOT, LIGHT)
+        advised.append(_with(reason, mine) if mine and curable else reason)
+    return tuple(advised)
+
+
+def _with(reason: Reason, changes: tuple[Change, ...]) -> Reason:
+    return replace(reason, advice=say(changes), changes=changes)
 
 
 def _no_backdrop(exposure: Exposure) -> Reason:
     if exposure.brightest_ev is not None and exposure.brightest_ev < -3:
-        return Reason(
+        dark = Reason(
             "no-flash",
             f"The frame is dark all over, {stops_text(-exposure.brightest_ev)} under white",
-            "Check that the flash fired: trigger, battery, recycling; then shoot again",
-            exposure.brightest_ev,
+            value=exposure.brightest_ev,
         )
-    return Reason(
-        "no-background",
-        "No white background found in this frame",
-        "Frame the lit background behind the subject, or leave this frame out of the set",
-    )
+        return _with(dark, (Change(Kind.FIRE),))
+    missing = Reason("no-background", "No white background found in this frame")
+    return _with(missing, (Change(Kind.FRAME),))
 
 
 def _background_text(seen: Measured) -> str:
@@ -148,36 +175,32 @@ def _depth_text(seen: Measured) -> str:
 
 RULES = (
     Rule(
-        code="background-short",
+        code=SHORT,
         measure=lambda s: s.exposure.white_fraction,
         limit=lambda s: s.limits.white_fraction,
         at_least=True,
         text=_background_text,
-        advice=lambda s: advise_background(s.exposure, s.limits.depth_ev(s.look)),
         on_plate=True,
     ),
     Rule(
-        code="spill",
+        code=SPILL,
         measure=lambda s: s.edge.spill_fraction,
         limit=lambda s: s.limits.spill_fraction,
         at_least=False,
         text=_spill_text,
-        advice=lambda s: advise_edge(s.exposure),
     ),
     Rule(
-        code="hot-spot",
+        code=HOT,
         measure=_hot_spot_area,
         limit=lambda s: 0.0,
         at_least=False,
         text=_hot_spot_text,
-        advice=lambda s: "Find what throws light onto the subject there and flag it",
     ),
     Rule(
-        code="subject-light",
+        code=LIGHT,
         measure=lambda s: s.exposure.depth_ev,
         limit=lambda s: s.limits.depth_ev(s.look),
         at_least=True,
         text=_depth_text,
-        advice=lambda s: advise_depth(s.exposure, s.limits.depth_ev(s.look)),
     ),
 )

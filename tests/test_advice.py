@@ -9,39 +9,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inspector.advice import (
-    advise_background,
-    advise_depth,
-    advise_edge,
+    Change,
+    Kind,
     fraction_text,
+    say,
     stop_word,
     stops_text,
     thirds_down,
     thirds_text,
     thirds_up,
 )
-from inspector.exposure import Exposure, ShortRegion, Window
-
-CORNER = ShortRegion("upper left", (0, 0, 90, 60), 5400, -0.9)
-
-
-def exposure(
-    *,
-    low: float | None = 0.6,
-    high: float | None = 1.5,
-    high_is: str = "exact",
-    p50: float | None = -0.4,
-    depth: float | None = 6.0,
-    short: tuple[ShortRegion, ...] = (),
-    side: float | None = 0.0,
-) -> Exposure:
-    return Exposure(
-        backdrop_area=0.5,
-        ev_p50=p50,
-        depth_ev=depth,
-        short_regions=short,
-        side_ev=side,
-        window=Window(low, "exact", high, high_is),
-    )
 
 
 @pytest.mark.parametrize(
@@ -71,9 +48,17 @@ def test_thirds(ev: float, text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("ev", "text"), [(1 / 3, "⅓ stop"), (1, "1 stop"), (4 / 3, "1⅓ stops"), (2, "2 stops")]
+    ("ev", "text"),
+    [
+        (1 / 3, "⅓ stop"),
+        (1, "1 stop"),
+        (4 / 3, "1⅓ stops"),
+        (-2, "2 stops"),
+        (0.5, "0.5 stop"),
+        (-1.2, "1.2 stops"),
+    ],
 )
-def test_one_stop_is_not_plural(ev: float, text: str) -> None:
+def test_one_stop_is_not_plural_and_what_is_no_third_is_in_tenths(ev: float, text: str) -> None:
     assert stop_word(ev) == text
 
 
@@ -99,87 +84,68 @@ def test_only_the_whole_is_called_the_whole(part: float) -> None:
     assert abs(percent - 100 * part) <= 0.5
 
 
-def test_a_short_backdrop_wants_more_light_in_stops_and_power() -> None:
-    """0.6 stop short is two thirds: 2^(2/3) = 1.587 times the power."""
-    text = advise_background(exposure(low=0.6, high=1.8), 4)
-    assert text == (
+@pytest.mark.parametrize(
+    ("stops", "times"), [(1, 1.5), (2, 2), (3.17, 3), (4, 4), (0.1, 1.1), (1.17, 1.5)]
+)
+def test_distance_by_the_inverse_square(stops: float, times: float) -> None:
+    """1.414 times as far is a stop, 1.5: 1.170, 2: 2, 3: 3.170, 4: 4 (the inverse-square law);
+
+    rounded up to a tenth.
+    """
+    change = Change(Kind.MOVE, stops)
+    assert change.times_as_far == pytest.approx(times)
+    assert change.moved_stops >= stops - 0.05
+    assert f" {times:g} times as far" in say([change])
+
+
+def test_more_light_in_stops_and_power() -> None:
+    """2^(2/3) = 1.587 times the power is two thirds of a stop."""
+    assert say([Change(Kind.EXPOSE, 2 / 3, most=1.75)]) == (
         "Raise the background light by ⅔ stop (power × 1.6) or open the lens as much;"
-        " the edge allows 1⅔ stops"
+        " edge and subject allow 1⅔ stops"
     )
 
 
-def test_a_short_corner_wants_the_light_turned() -> None:
-    text = advise_background(exposure(low=0.9, p50=0.5, short=(CORNER,)), 4)
-    assert text.startswith("Turn the light towards the upper left, or raise it by 1 stop")
+def test_less_light() -> None:
+    """Half the power is a stop."""
+    assert say([Change(Kind.EXPOSE, -1)]) == (
+        "Close down or lower the background light by 1 stop (power × 0.5);"
+        " the background stays white"
+    )
 
 
-def test_more_light_that_the_edge_does_not_stand_needs_distance() -> None:
-    text = advise_background(exposure(low=0.6, high=0.2), 4)
-    assert text.endswith("the edge then spills: move the subject further from the background")
+def test_two_changes_are_one_sentence() -> None:
+    assert say([Change(Kind.EXPOSE, 1 / 3), Change(Kind.MOVE, 1)]) == (
+        "Raise the background light by ⅓ stop (power × 1.3) or open the lens as much; the edge then"
+        " spills, so move the subject 1.5 times as far from the background or flag its edges with"
+        " black"
+    )
+    assert say([Change(Kind.EXPOSE, -1 / 3), Change(Kind.FLAG, 1, "left")]) == (
+        "Close down or lower the background light by ⅓ stop (power × 0.79), and hang black on the"
+        " left side: light bounces from there onto the subject"
+    )
 
 
-def test_the_lens_is_left_where_the_subject_has_no_depth_to_spare() -> None:
-    text = advise_background(exposure(low=0.6, depth=4.3), 4)
-    assert text.endswith("leave the lens: the subject has no depth to spare")
-    assert "open the lens" not in text
-
-
-def test_spill_closes_down_while_the_backdrop_stays_white() -> None:
-    text = advise_edge(exposure(low=-0.7, high=-0.25))
-    assert text == "Close down or lower the background light by ⅓ stop; the background stays white"
-
-
-def test_spill_at_the_ceiling_closes_down_by_at_least() -> None:
-    text = advise_edge(exposure(low=-0.7, high=-0.25, high_is="at_most"))
-    assert "by at least ⅓ stop" in text
-
-
-def test_spill_that_closing_down_does_not_cure() -> None:
-    text = advise_edge(exposure(low=-0.2, high=-0.9))
-    assert "Move the subject further" in text
-    assert "would cost the background its white" in text
-
-
-@pytest.mark.parametrize(("low", "high"), [(None, -0.5), (-0.5, None)])
-def test_spill_without_a_window(low: float | None, high: float | None) -> None:
-    assert advise_edge(exposure(low=low, high=high)).startswith("Move the subject further")
-
-
-def test_a_light_subject_closes_down_where_the_backdrop_has_light_to_spare() -> None:
-    text = advise_depth(exposure(depth=3.5, low=-0.8), 4)
-    assert text == "Close down by ⅔ stop; the background stays white"
-
-
-@pytest.mark.parametrize(("side", "wall"), [(0.8, "left"), (-0.8, "right")])
-def test_a_light_subject_wants_black_on_its_brighter_side(side: float, wall: str) -> None:
-    text = advise_depth(exposure(depth=3, low=-0.1, side=side), 4)
-    assert text.startswith(f"Hang black on the {wall} side")
-
-
-@pytest.mark.parametrize("side", [None, 0.1])
-def test_a_light_subject_lit_all_round(side: float | None) -> None:
-    text = advise_depth(exposure(depth=3, low=-0.1, side=side), 4)
-    assert text.startswith("Keep 1 stop of light off the subject's front")
+def test_a_place_is_named() -> None:
+    assert "towards the upper left" in say([Change(Kind.EXPOSE, 1, "upper left")])
+    assert "towards the upper left, where 1⅓ stops are" in say(
+        [Change(Kind.TURN, 4 / 3, "upper left")]
+    )
+    assert "towards the middle, where ⅓ stop is" in say([Change(Kind.TURN, 1 / 3, "centre")])
+    assert "the white panel on the right 2 times" in say([Change(Kind.PANEL, 2, "right")])
 
 
 @given(
-    low=st.none() | st.floats(-4, 4),
-    high=st.none() | st.floats(-4, 4),
-    p50=st.floats(-3, 1),
-    depth=st.none() | st.floats(0, 8),
-    side=st.none() | st.floats(-2, 2),
-    short=st.sampled_from([(), (CORNER,)]),
+    kinds=st.lists(st.sampled_from(Kind), min_size=1, max_size=2),
+    stops=st.floats(-6, 6),
+    most=st.floats(-4, 8) | st.just(float("inf")),
+    where=st.none() | st.sampled_from(["left", "lower right", "centre", "all over"]),
 )
 def test_advice_is_one_line_without_odd_numbers(
-    low: float | None,
-    high: float | None,
-    p50: float,
-    depth: float | None,
-    side: float | None,
-    short: tuple[ShortRegion, ...],
+    kinds: list[Kind], stops: float, most: float, where: str | None
 ) -> None:
-    x = exposure(low=low, high=high, p50=p50, depth=depth, side=side, short=short)
-    for text in (advise_background(x, 4), advise_edge(x), advise_depth(x, 4)):
-        assert re.match("[A-Z]", text)
-        assert "\n" not in text
-        assert not re.search(r"nan|inf|None|-\d| 0 stop", text), text
+    text = say([Change(kind, stops, where, most) for kind in kinds])
+    assert re.match("[A-Z]", text)
+    assert "\n" not in text
+    assert not text.endswith(".")
+    assert not re.search(r"nan|inf|-\d", text), text

@@ -61,18 +61,7 @@ def render(
     camera = (camera or Camera()).exposed(ev, by=by)
     layers = illuminate(scene, size=scene.size(megapixels), ev=ev)
     frame = photograph(layers.light, camera=camera, seed=seed, path=f"{scene.name}.dng")
-    truth = find_truth(
-        layers.light,
-        frame,
-        camera,
-        figure_cover=layers.figure,
-        strand_cover=layers.strands,
-        face_cover=layers.face,
-        blur_px=scene.lens.blur_px,
-        look=scene.look,
-        plate=scene.plate,
-    )
-    return frame, truth
+    return frame, truth_of(scene, layers, frame, camera)
 
 
 def shoot(
@@ -88,6 +77,21 @@ def shoot(
     camera = (camera or Camera()).exposed(ev, by=by)
     light = illuminate(scene, size=scene.size(megapixels), ev=ev).light
     return photograph(light, camera=camera, seed=seed, path=f"{scene.name}.dng")
+
+
+def truth_of(scene: Scene, layers: Layers, frame: Frame, camera: Camera) -> Truth:
+    """The truth about a frame that a camera took of a scene's light."""
+    return find_truth(
+        layers.light,
+        frame,
+        camera,
+        figure_cover=layers.figure,
+        strand_cover=layers.strands,
+        face_cover=layers.face,
+        blur_px=scene.lens.blur_px,
+        look=scene.look,
+        plate=scene.plate,
+    )
 
 
 def illuminate(scene: Scene, *, size: tuple[int, int], ev: float = 0.0) -> Layers:

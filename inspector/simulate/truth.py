@@ -86,8 +86,8 @@ class Truth:
     edge_length_px, spill_fraction : float
     spill, hot_spots : tuple
     window_low_ev, window_high_ev : float or None
-        Exposure changes at which the backdrop comes to pass and up to which edge and hot spots
-        pass, from re-scaling the noise-free light; None where there is none up to 6 stops.
+        Exposure changes at which the backdrop comes to pass and up to which the edge passes,
+        from re-scaling the noise-free light; None where there is none up to 6 stops.
     outline : Outline
     look : str
         The look the scene is meant for.
@@ -171,7 +171,7 @@ def find_truth(
     crossing = cross(light, outline)
     percentiles = np.percentile(ev[clean], (1, 50, 99)).tolist() if found else [None] * 3
     white, blown = cell_fractions(frame, camera, clean) if found else (None, None)
-    window = _window(light, zones, clean, outline, crossing) if found else (None, None)
+    window = _window(light, clean, outline, crossing) if found else (None, None)
     ramp = ramp_px(np.ascontiguousarray(light[..., 1]), outline)
     depth = _depth(light, outline, ramp, blur_px)
     return Truth(
@@ -276,24 +276,17 @@ def _runs(outline: Outline, crossing: Crossing) -> tuple[TrueSpill, ...]:
 
 
 def _window(
-    light: NDArray[np.float32],
-    zones: NDArray[np.uint8],
-    clean: Mask,
-    outline: Outline,
-    crossing: Crossing,
+    light: NDArray[np.float32], clean: Mask, outline: Outline, crossing: Crossing
 ) -> tuple[float | None, float | None]:
     """Least change that lifts the backdrop over its limit, greatest that spares the edge."""
     limits = Limits()
-    darkest = light.min(axis=2)
-    share = float(np.quantile(darkest[clean], 1 - limits.white_fraction))
+    share = float(np.quantile(light.min(axis=2)[clean], 1 - limits.white_fraction))
     low = float(np.log2(WHITE / share))
     if outline.length_px == 0:
         return low, None
 
     def passes(ev: float) -> bool:
-        if spilled(outline, crossing, ev=ev) > limits.spill_fraction:
-            return False
-        return not any(spot.warns for spot in hot_spots(darkest * 2.0**ev, zones))
+        return spilled(outline, crossing, ev=ev) <= limits.spill_fraction
 
     return low, _last_true(passes, -SEARCH_EV, SEARCH_EV)
 

@@ -1,0 +1,176 @@
+"""Which changes cure a frame: the exposure that all rules allow, else what must give way.
+
+The set has one light. Exposure and power scale all that it lights alike, so background, edge and
+subject each set a limit to one and the same change: the background the least, edge and subject
+the greatest. Where the least is more than the greatest no exposure cures the frame, and the edge
+or the subject must lose as many stops as are wanting.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from math import ceil, floor, inf, isfinite
+
+from inspector.advice import Change, Kind, thirds_up
+from inspector.exposure import Exposure
+
+SIDE_EV = 0.3
+"""One side this much brighter than the other, in stops, is named."""
+SAFE_EV = 0.05
+"""An exposure is advised so far within its limits, where there is room."""
+NARROW_EV = 0.05
+"""Limits closer together leave no exposure that could be set."""
+BEYOND_EV = 1.0
+"""Stops that are added where the light on the edge is over what the frame can tell."""
+MOST_CHANGES = 2
+"""More are not said at once."""
+
+SHORT, SPILL, HOT, LIGHT = "background-short", "spill", "hot-spot", "subject-light"
+CURES = {
+    SHORT: (Kind.EXPOSE, Kind.TURN),
+    SPILL: (Kind.MOVE, Kind.EXPOSE),
+    HOT: (Kind.SPOT,),
+    LIGHT: (Kind.FLAG, Kind.SHADE, Kind.PANEL, Kind.EXPOSE),
+}
+"""What can cure each rule that is missed, the most telling first."""
+
+
+@dataclass(frozen=True)
+class Allowed:
+    """Exposure changes that each rule allows, stops: ``low`` at least, the others at most.
+
+    ``beyond`` where the light on the edge is over what the frame can tell, so that ``edge`` may
+    be too much.
+    """
+
+    low: float
+    edge: float
+    depth: float
+    beyond: bool
+
+    @property
+    def top(self) -> float:
+        """The greatest change that edge and subject both allow."""
+        return min(self.edge, self.depth)
+
+
+def find_changes(
+    x: Exposure,
+    *,
+    missed: Collection[str],
+    depth_limit: float,
+    look: str,
+) -> tuple[Change, ...]:
+    """What to change about a frame, the most useful first.
+
+    Parameters
+    ----------
+    missed : collection of str
+        Codes of the rules that the frame misses; rules that do not apply (a plate's) are met.
+    depth_limit : float
+        Stops under white that the subject must be.
+    look : str
+        ``silhouette`` or ``filled``.
+    """
+    allowed = _allowed(x, missed, depth_limit)
+    changes: list[Change] = []
+    if {SHORT, SPILL, LIGHT} & set(missed):
+        setting = _setting(allowed)
+        if setting is not None:
+            changes = [_expose(x, setting, allowed.top)]
+        else:
+            changes = _give_way(x, allowed, SHORT in missed, look)
+    if HOT in missed:
+        changes.append(Change(Kind.SPOT))
+    return tuple(changes[:MOST_CHANGES])
+
+
+def changes_for(code: str, changes: tuple[Change, ...]) -> tuple[Change, ...]:
+    """Those of a frame's changes that cure one rule; all of them where none is told apart."""
+    for kind in CURES.get(code, ()):
+        found = tuple(c for c in changes if c.kind is kind)
+        if found:
+            return found
+    return changes
+
+
+def _allowed(x: Exposure, missed: Collection[str], depth_limit: float) -> Allowed:
+    window = x.window
+    low = _known(window.low_ev, 0.0)
+    edge = _known(window.high_ev, inf)
+    depth = _known(x.depth_ev, inf) - depth_limit
+    # What misses its rule wants a change, however little its figure says.
+    return Allowed(
+        low=max(low, 0.01) if SHORT in missed else low,
+        edge=min(edge, -0.02) if SPILL in missed else edge,
+        depth=min(depth, -0.02) if LIGHT in missed else depth,
+        beyond=SPILL in missed and window.high_is == "at_most",
+    )
+
+
+def _known(value: float | None, otherwise: float) -> float:
+    return value if value is not None and isfinite(value) else otherwise
+
+
+def _setting(allowed: Allowed) -> float | None:
+    """The least exposure change that all rules allow, in thirds or tenths of a stop.
+
+    Where the edge may allow less than is known, all that the background can spare.
+    """
+    low, top = allowed.low, allowed.top
+    if top - low < NARROW_EV:
+        return None
+    margin = min(SAFE_EV, (top - low) / 4)
+    low, top = low + margin, top - margin
+    for parts in (3, 10, 20):
+        up = low > 0 or (allowed.beyond and allowed.edge <= allowed.depth)
+        setting = (ceil(low * parts) if up else floor(top * parts)) / parts
+        if low <= setting <= top and abs(setting) > 0.01:
+            return setting
+    return None
+
+
+def _expose(x: Exposure, stops: float, most: float) -> Change:
+    where = _weakest(x) if stops > 0 else None
+    return Change(Kind.EXPOSE, stops, where, most)
+
+
+def _weakest(x: Exposure) -> str | None:
+    """Where the background is short, if most of it is not."""
+    if not x.short_regions or x.ev_p50 is None or x.ev_p50 < 0:
+        return None
+    return min(x.short_regions, key=lambda r: r.ev).where
+
+
+def _give_way(x: Exposure, allowed: Allowed, short: bool, look: str) -> list[Change]:
+    """No exposure will do: set the background right, and relieve edge and subject as needed."""
+    changes, target = [], 0.0
+    where = _weakest(x)
+    if short and where is not None:
+        changes = [Change(Kind.TURN, thirds_up(allowed.low + SAFE_EV), where)]
+    else:
+        target = thirds_up(allowed.low + SAFE_EV) if short else _spare(allowed.low)
+        if target:
+            changes = [Change(Kind.EXPOSE, target)]
+    over_edge = target - allowed.edge + SAFE_EV
+    over_subject = target - allowed.depth + SAFE_EV
+    if over_edge > SAFE_EV:
+        changes.append(Change(Kind.MOVE, over_edge + (BEYOND_EV if allowed.beyond else 0.0)))
+    if over_subject > SAFE_EV:
+        changes.append(_darken(x, thirds_up(over_subject), look))
+    return changes
+
+
+def _spare(low: float) -> float:
+    """All that a white background can spare, in thirds of a stop; not above zero."""
+    return min(0.0, ceil((low + SAFE_EV) * 3) / 3)
+
+
+def _darken(x: Exposure, stops: float, look: str) -> Change:
+    side = x.side_ev
+    sided = side is not None and abs(side) >= SIDE_EV
+    where = None if not sided or side is None else "left" if side > 0 else "right"
+    if look == "filled":
+        return Change(Kind.PANEL, stops, where)
+    return Change(Kind.SHADE, stops) if where is None else Change(Kind.FLAG, stops, where)
