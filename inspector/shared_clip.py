@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from inspector.clip import Clip
 from inspector.frame import Frame
 from inspector.levels import measure_clip
