@@ -74,6 +74,27 @@ BY_CODE = {
 """Which mark a reason's code calls for; a reason without a place in the picture has none."""
 
 
+CHANGES: tuple[RGB, ...] = (
+    (84, 47, 122),
+    (94, 62, 128),
+    (104, 78, 133),
+    (115, 94, 138),
+    (126, 111, 143),
+    (138, 129, 148),
+    (150, 150, 150),
+    (168, 163, 147),
+    (186, 177, 146),
+    (204, 191, 147),
+    (222, 206, 151),
+    (239, 221, 157),
+    (255, 236, 166),
+)
+"""Light lost and gained, from two stops less to two stops more by thirds; grey is no change.
+
+Lightness rises all the way, so that the sign reads without colour too.
+"""
+
+
 def bgr(colour: RGB) -> tuple[int, int, int]:
     """The colour in OpenCV's order."""
     return colour[2], colour[1], colour[0]
