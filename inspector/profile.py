@@ -151,9 +151,10 @@ def ramps(levels: Levels, lines: tuple[Points, ...], *, core: float) -> Points:
     bins = np.arange(-RAMP_REACH + 1.0, RAMP_REACH, 0.5)
     spread = edge_spread(sites, rows, bins)
     middle = (bins[:-1] + bins[1:]) / 2
-    seen = np.isfinite(spread[:, :6]).any(axis=1)
-    white = np.full(len(spread), np.nan)
-    white[seen] = np.minimum(1.0, np.nanmedian(spread[seen, :6], axis=1))
+    outside = np.isfinite(spread[:, :6])
+    with np.errstate(invalid="ignore"):
+        mean = np.where(outside, spread[:, :6], 0).sum(axis=1) / outside.sum(axis=1)
+    white = np.minimum(1.0, mean)
     high = crossing(spread, middle, core + 0.9 * (white - core))
     low = crossing(spread, middle, core + 0.1 * (white - core))
     return low - high

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from inspector.clip import Clip
 from inspector.frame import Frame, to_sensor
-from inspector.levels import FLOOR_EV, WHITE, channel_sites
+from inspector.levels import FLOOR_EV, WHITE
+from inspector.mosaic import channel_sites
 
 PATCH_PX = 9
 """Least side of the patch around a point, sensor pixels; whole cells, an odd number of them."""

@@ -104,7 +104,6 @@ def make(
         ev=np.log2(np.clip(light, 1e-4, 2.0**CEILING)).astype(np.float32),
         white=white,
         blown=np.asarray((light[..., None] >= GAINS * WHITE).all(-1), np.float32),
-        part=np.zeros((h, w), np.float32),
     )
     margin = np.where(label == SUBJECT, -1, 1).astype(np.float32)
     lines = _outlines(label == SUBJECT, scale)

@@ -48,7 +48,7 @@ def test_a_cell_by_the_definitions_of_the_contract() -> None:
     np.testing.assert_allclose(levels.ev, np.log2([[0.375] * 2]), rtol=1e-6)
     assert levels.ceiling_ev == 1
     assert (levels.scale, levels.origin) == (2, (0, 0))
-    assert levels.white.tolist() == levels.blown.tolist() == levels.part.tolist() == [[0, 0]]
+    assert levels.white.tolist() == levels.blown.tolist() == [[0, 0]]
 
 
 def test_paper_white_blown_and_part_clipped_cells() -> None:
@@ -61,7 +61,6 @@ def test_paper_white_blown_and_part_clipped_cells() -> None:
     levels = measured(bayer(mosaic.tolist()))
     assert levels.white.tolist() == [[1, 0], [1, 0]]
     assert levels.blown.tolist() == [[0, 0], [1, 0]]
-    assert levels.part.tolist() == [[0, 1], [0, 0]]
 
 
 TOP = GAINS
@@ -120,7 +119,6 @@ def assert_same(one: Levels, other: Levels) -> None:
     np.testing.assert_allclose(np.exp2(one.ev), np.exp2(other.ev), atol=2 / 14500)
     np.testing.assert_array_equal(one.white, other.white)
     np.testing.assert_array_equal(one.blown, other.blown)
-    np.testing.assert_array_equal(one.part, other.part)
 
 
 @given(light=LIGHT, ev=st.floats(0, 4))
@@ -145,7 +143,7 @@ def test_a_cell_is_at_most_one_of_white_and_part_clipped(light: NDArray[np.float
     tinted = np.stack([light, light * 0.8, light * 1.1], axis=-1)
     rgb = np.stack([cells(tinted[..., c]) for c in range(3)], axis=-1)
     levels = measured(frame_of_light(rgb))
-    assert (levels.white + levels.part <= 1).all()
+    assert (levels.blown <= levels.white).all()
     assert (levels.blown <= levels.white).all()
 
 
