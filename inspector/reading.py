@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,12 +29,14 @@ class Channel:
     ``raw`` is the mean raw level before black subtraction, ``ev`` the stops over (+) or under
     (-) white. ``state``: ``exact``, ``at_least`` where it clips, ``in_noise`` where the mean
     signal is no more than the noise of one site (EMVA 1288 puts the threshold at SNR = 1).
+    ``error_ev`` is the standard error that the noise of the sites leaves, stops.
     """
 
     name: str
     raw: float
     ev: float
     state: str
+    error_ev: float = 0.0
 
     @property
     def level(self) -> float:
@@ -50,6 +53,12 @@ class Reading:
     ev: float
     state: str
 
+    @property
+    def error_ev(self) -> float:
+        """Standard error of ``ev`` by noise, stops."""
+        errors = [c.error_ev for c in self.channels if c.name in self.by]
+        return float(np.sqrt(np.sum(np.square(errors))) / max(len(errors), 1))
+
 
 @dataclass(frozen=True)
 class Ratio:
@@ -63,7 +72,7 @@ class Ratio:
     state: str
 
 
-def read_point(frame: Frame, clip: Clip, x: float, y: float) -> Reading:
+def read_point(frame: Frame, clip: Clip, x: float, y: float, *, size: float = PATCH_PX) -> Reading:
     """Read the patch around a point of the picture as viewed.
 
     Parameters
@@ -72,6 +81,8 @@ def read_point(frame: Frame, clip: Clip, x: float, y: float) -> Reading:
         Clip level of each channel.
     x, y : float
         Continuous pixels: the pixel in column i spans [i, i + 1).
+    size : float
+        Least side of the patch, pixels.
 
     Raises
     ------
@@ -81,7 +92,7 @@ def read_point(frame: Frame, clip: Clip, x: float, y: float) -> Reading:
     width, height = frame.size
     if not (0 <= x < width and 0 <= y < height):
         raise ValueError(f"({x:g}, {y:g}) lies outside the picture of {width} × {height} pixels")
-    cells = _patch(frame, x, y)
+    cells = _patch(frame, x, y, size)
     channels = tuple(_read(frame, clip, c, cells) for c in range(len(frame.channels)))
     use = _responding(channels)
     if not use:
@@ -108,10 +119,10 @@ def ratio(a: Reading, b: Reading) -> Ratio:
     return Ratio(None, None, AT_LEAST)
 
 
-def _patch(frame: Frame, x: float, y: float) -> tuple[slice, slice]:
+def _patch(frame: Frame, x: float, y: float, size: float) -> tuple[slice, slice]:
     """Rows and columns of the cells in the patch; it shrinks at the border."""
     cell = frame.pattern.shape[0]
-    reach = (-(-PATCH_PX // cell)) // 2
+    reach = ceil(size / cell) // 2
     at = to_sensor(np.array([[x, y]]), frame)[0] // cell
     count = np.array(frame.sensor_size) // cell
     column, row = np.clip(at, 0, count - 1).astype(int).tolist()
@@ -126,11 +137,14 @@ def _read(frame: Frame, clip: Clip, c: int, cells: tuple[slice, slice]) -> Chann
     black, span = frame.black[c], clip.level[c] - frame.black[c]
     mean = float(sites.mean())
     signal = mean - black
+    noise = _noise(views)
     if (sites >= black + WHITE * span).mean() > CLIPPED_SHARE:
         state = AT_LEAST
     else:
-        state = IN_NOISE if signal <= _noise(views) else EXACT
-    return Channel(frame.channels[c], mean, _ev(signal / span * float(frame.gains[c])), state)
+        state = IN_NOISE if signal <= noise else EXACT
+    ev = _ev(signal / span * float(frame.gains[c]))
+    error = noise / np.sqrt(sites.size) / max(signal, 1e-6) / np.log(2)
+    return Channel(frame.channels[c], mean, ev, state, float(error))
 
 
 def _noise(views: list[NDArray[np.float64]]) -> float:
