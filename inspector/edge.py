@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from inspector.across import Across, look_across
-from inspector.arrays import Mask, Points
+from inspector.arrays import Floats, Mask, Points
 from inspector.levels import Levels
 from inspector.outline import tolerance_px
 from inspector.place import Box, view_box
@@ -81,10 +81,11 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     """
     spots = _hot_spots(levels, zones, hot_spot_area)
     if not zones.outlines:
-        core = _core(levels, zones, USUAL_RAMP_PX)
+        core = _core(levels, zones, _away_from(zones.backdrop), USUAL_RAMP_PX)
         none = np.zeros(core.shape, bool)
         return Edge(0.0, None, None, None, (), spots, np.zeros(0), core, none)
-    found = ramps(levels, zones.outlines, core=_core_level(levels, zones))
+    away = _away_from(zones.backdrop)
+    found = ramps(levels, zones.outlines, core=_core_level(levels, zones, away))
     found = found[np.isfinite(found)]
     ramp = float(np.median(found)) if found.size else None
     blur = max(0.5, float(np.percentile(found, 10)) / TEN_TO_NINETY) if found.size else None
@@ -105,7 +106,7 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         spill=runs,
         hot_spots=spots,
         headroom_ev=_headroom(across, runs),
-        core=_core(levels, zones, ramp or USUAL_RAMP_PX),
+        core=_core(levels, zones, away, ramp or USUAL_RAMP_PX),
         spilled=_spilled(levels, across, runs),
     )
 
@@ -135,14 +136,20 @@ def _spilled(levels: Levels, across: Across, runs: tuple[SpillRun, ...]) -> Mask
     return band > 0
 
 
-def _core_level(levels: Levels, zones: Zones) -> float:
-    deep = _core(levels, zones, 2 * USUAL_RAMP_PX)
+def _away_from(backdrop: Mask) -> Floats:
+    """(h, w) distance to the backdrop, working pixels."""
+    return np.asarray(
+        cv2.distanceTransform((~backdrop).astype(np.uint8), cv2.DIST_L2, 5), np.float32
+    )
+
+
+def _core_level(levels: Levels, zones: Zones, away: Floats) -> float:
+    deep = _core(levels, zones, away, 2 * USUAL_RAMP_PX)
     return float(np.exp2(np.median(levels.ev[deep]))) if deep.any() else 0.0
 
 
-def _core(levels: Levels, zones: Zones, ramp: float) -> Mask:
+def _core(levels: Levels, zones: Zones, away: Floats, ramp: float) -> Mask:
     """The subject less a band along the edge as deep as the ramp (at least the fringe)."""
-    away = cv2.distanceTransform((~zones.backdrop).astype(np.uint8), cv2.DIST_L2, 5)
     return zones.subject & ~zones.fringe & (away > ramp / levels.scale)
 
 

@@ -86,10 +86,10 @@ def thick_parts(levels: Levels, subject: Mask, *, margin: float = 0.0) -> Mask:
 
 def within(mask: Mask, distance: float) -> Mask:
     """True so near a mask, working pixels."""
-    if not mask.any():
-        return np.zeros(mask.shape, bool)
-    away = cv2.distanceTransform((~mask).astype(np.uint8), cv2.DIST_L2, 5)
-    return np.asarray(away <= distance, bool)
+    reach = int(distance)
+    y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1]
+    disc = (np.hypot(x, y) <= distance).astype(np.uint8)
+    return cv2.dilate(mask.astype(np.uint8), disc) > 0
 
 
 def tolerance_px(size: tuple[int, int]) -> float:

@@ -11,8 +11,8 @@ from inspector.outline import right_hand
 from inspector.profile import Sites, read_sites, stretches
 from inspector.zones import Zones
 
-LEAST_PIXELS = 60
-"""Fewer working pixels in which nothing clips teach nothing."""
+LEAST_PIXELS, ENOUGH_PIXELS = 60, 60_000
+"""Fewer working pixels in which nothing clips teach nothing; so many are enough."""
 LEAST_STRETCHES = 12
 """Fewer stretches of the outline teach nothing."""
 NEARLY_ALL_ITS_LIGHT = (0.35, 0.9)
@@ -40,7 +40,9 @@ def backdrop_stops(levels: Levels, zones: Zones) -> Floats:
 
 
 def _on_the_backdrop(levels: Levels, zones: Zones) -> NDArray[np.float64] | None:
-    rendered = levels.rendered[zones.backdrop & ~zones.fringe]
+    inner = np.flatnonzero(zones.backdrop & ~zones.fringe)
+    some = inner[:: max(1, inner.size // ENOUGH_PIXELS)]
+    rendered = levels.rendered.reshape(-1, levels.rendered.shape[-1])[some]
     responds = (rendered < RESPONDS * levels.top).all(axis=-1)
     rendered = rendered[responds & (rendered > 0.1).all(axis=-1)]
     if len(rendered) < LEAST_PIXELS:
