@@ -15,6 +15,7 @@ from inspector.commands.compare import compare
 from inspector.commands.export import export
 from inspector.commands.live import demo, watch
 from inspector.commands.plate import plate
+from inspector.commands.ratio import ratio
 from inspector.commands.report import report
 
 
@@ -37,5 +38,5 @@ def main() -> None:
             stream.reconfigure(errors="replace")  # a shape the terminal lacks is no reason to stop
 
 
-for command in (demo, watch, check, report, export, plate, compare):
+for command in (demo, watch, check, report, export, plate, compare, ratio):
     main.add_command(command)
