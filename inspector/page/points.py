@@ -5,21 +5,11 @@ from __future__ import annotations
 import threading
 from collections.abc import Sequence
 from dataclasses import asdict
-from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
-from inspector.clip import Clip
-from inspector.decode import DecodeError, decode
 from inspector.files import Stamp, stamp_of
-from inspector.frame import Frame
-from inspector.job import unreadable_reply
-from inspector.levels import measure_clip
-from inspector.reading import ratio, read_point
-from inspector.worker import Judge, Reply, Task, Worker
-
-KEPT = 2
-"""Decoded frames that are kept: the newest and a pinned one."""
+from inspector.reading import ratio
+from inspector.worker import Judge, Task, Worker
 
 Point = tuple[float, float]
 
@@ -65,18 +55,6 @@ class PointReader:
 
 def point_judge() -> Judge:
     """Called once in the process."""
-    return _read
+    from inspector.page.pointjob import read_points
 
-
-def _read(task: Task) -> Reply:
-    try:
-        frame, clip = _open(task.path, stamp_of(task.path))
-    except DecodeError as error:
-        return unreadable_reply(task.path, error)
-    return Reply({}, readings=tuple(read_point(frame, clip, x, y) for x, y in task.points))
-
-
-@lru_cache(maxsize=KEPT)
-def _open(path: str, stamp: Stamp | None) -> tuple[Frame, Clip]:
-    frame = decode(Path(path))
-    return frame, measure_clip(frame)
+    return read_points

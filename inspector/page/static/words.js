@@ -16,7 +16,24 @@ export function showWords(frame) {
   by("reason").textContent = frame.reason;
   by("advice").textContent = frame.advice;
   by("say").classList.toggle("nothing", frame.verdict === "pass");
+  fit();
 }
+
+const FITS = [1, 0.94, 0.88, 0.82, 0.76, 0.7, 0.64];
+
+// The advice is written as large as its place allows. What still does not fit can be scrolled.
+function fit() {
+  const place = by("say");
+  const overflows = () => place.scrollHeight > place.clientHeight + 1;
+  for (const part of FITS) {
+    place.style.setProperty("--fit", part);
+    if (!overflows()) break;
+  }
+  if (overflows()) place.tabIndex = 0;
+  else place.removeAttribute("tabindex");
+}
+
+new ResizeObserver(fit).observe(by("say"));
 
 function figure(figure) {
   const wrong = figure.marks.length > 0;
