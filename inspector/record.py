@@ -22,27 +22,31 @@ from inspector.lock import FolderLock
 DATABASE = "record.sqlite"
 MAPS = "maps"
 
-MIGRATIONS = (
-    """
-    CREATE TABLE frames (
-        id INTEGER PRIMARY KEY AUTOINCREMENT,
-        path BLOB NOT NULL,
-        size INTEGER NOT NULL,
-        mtime_ns INTEGER NOT NULL,
-        judged_at TEXT NOT NULL,
-        verdict TEXT NOT NULL,
-        clip_map TEXT,
-        record TEXT NOT NULL,
-        UNIQUE (path, size, mtime_ns)
-    );
-    CREATE TABLE earlier (
-        folder BLOB NOT NULL,
-        path BLOB NOT NULL,
-        size INTEGER NOT NULL,
-        mtime_ns INTEGER NOT NULL,
-        PRIMARY KEY (folder, path)
-    ) WITHOUT ROWID;
-    """,
+MIGRATIONS: tuple[tuple[str, ...], ...] = (
+    (
+        """
+        CREATE TABLE frames (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            path BLOB NOT NULL,
+            size INTEGER NOT NULL,
+            mtime_ns INTEGER NOT NULL,
+            judged_at TEXT NOT NULL,
+            verdict TEXT NOT NULL,
+            clip_map TEXT,
+            record TEXT NOT NULL,
+            UNIQUE (path, size, mtime_ns)
+        )
+        """,
+        """
+        CREATE TABLE earlier (
+            folder BLOB NOT NULL,
+            path BLOB NOT NULL,
+            size INTEGER NOT NULL,
+            mtime_ns INTEGER NOT NULL,
+            PRIMARY KEY (folder, path)
+        ) WITHOUT ROWID
+        """,
+    ),
 )
 """Each step takes the record from the version of its place in the list to the next."""
 
@@ -185,17 +189,15 @@ def _open(path: Path, *, read_only: bool = False) -> sqlite3.Connection:
     uri = f"{path.resolve().as_uri()}{'?immutable=1' if read_only else ''}"
     db = sqlite3.connect(uri, uri=True, timeout=10)
     try:
-        version = db.execute("PRAGMA user_version").fetchone()[0]
-        if version > VERSION:
-            raise RecordError(
-                f"{path}: written by a newer inspector (record version {version}, this one knows "
-                f"{VERSION}); update inspector, or choose another folder with --report"
-            )
-        if version < VERSION:
+        if _version(db) < VERSION:
             # Readers go on while a row is written, and a killed writer leaves no half row.
             db.execute("PRAGMA journal_mode = WAL")
-            steps = "".join(MIGRATIONS[version:])
-            db.executescript(f"BEGIN; {steps} PRAGMA user_version = {VERSION}; COMMIT;")
+            _migrate(db)
+        if _version(db) > VERSION:
+            raise RecordError(
+                f"{path}: written by a newer inspector (record version {_version(db)}, this one "
+                f"knows {VERSION}); update inspector, or choose another folder with --report"
+            )
         db.execute("PRAGMA synchronous = NORMAL")
     except sqlite3.OperationalError:
         db.close()
@@ -209,3 +211,17 @@ def _open(path: Path, *, read_only: bool = False) -> sqlite3.Connection:
         db.close()
         raise
     return db
+
+
+def _version(db: sqlite3.Connection) -> int:
+    return int(db.execute("PRAGMA user_version").fetchone()[0])
+
+
+def _migrate(db: sqlite3.Connection) -> None:
+    """Bring the tables up to date in one transaction; another process may be about to as well."""
+    with db:
+        db.execute("BEGIN IMMEDIATE")
+        for step in MIGRATIONS[_version(db) :]:
+            for statement in step:
+                db.execute(statement)
+        db.execute(f"PRAGMA user_version = {VERSION}")

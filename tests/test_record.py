@@ -130,7 +130,7 @@ def test_an_older_record_is_brought_up_to_date(
 ) -> None:
     with closing(Store(tmp_path)) as store:
         store.add([row("a")])
-    step = "ALTER TABLE frames ADD COLUMN note TEXT NOT NULL DEFAULT 'none';"
+    step = ("ALTER TABLE frames ADD COLUMN note TEXT NOT NULL DEFAULT 'none'",)
     monkeypatch.setattr(module, "MIGRATIONS", (*module.MIGRATIONS, step))
     monkeypatch.setattr(module, "VERSION", VERSION + 1)
     with closing(Store(tmp_path)) as store:
@@ -145,13 +145,20 @@ def test_a_step_that_fails_leaves_the_older_record_whole(
 ) -> None:
     with closing(Store(tmp_path)) as store:
         store.add([row("a")])
-    step = "CREATE TABLE notes (text TEXT); INSERT INTO nowhere VALUES (1);"
+    step = ("CREATE TABLE notes (text TEXT)", "INSERT INTO nowhere VALUES (1)")
     with monkeypatch.context() as patch:
         patch.setattr(module, "MIGRATIONS", (*module.MIGRATIONS, step))
         patch.setattr(module, "VERSION", VERSION + 1)
         with pytest.raises(sqlite3.OperationalError):
             Store(tmp_path)
     assert rows(tmp_path) == [("a", 1, "pass")]
+
+
+def test_a_reader_may_come_before_the_first_row(tmp_path: Path) -> None:
+    sqlite3.connect(tmp_path / DATABASE).close()
+    (tmp_path / DATABASE).touch()  # made, but no table in it yet
+    assert rows(tmp_path) == []
+    Store(tmp_path).close()
 
 
 def test_a_newer_record_is_refused(tmp_path: Path) -> None:

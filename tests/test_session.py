@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import queue
+import random
 import signal
 import subprocess
 import sys
@@ -356,6 +357,17 @@ def children(pid: int) -> list[int]:
     return found
 
 
+KILLS = 100 if os.environ.get("INSPECTOR_NIGHTLY") else 6
+
+
+def wait_until(holds: Callable[[], bool]) -> None:
+    for _ in range(600):
+        if holds():
+            return
+        time.sleep(0.1)
+    pytest.fail("waited in vain")
+
+
 linux = pytest.mark.skipif(sys.platform != "linux", reason="needs /proc and signals")
 
 
@@ -399,21 +411,50 @@ def test_a_second_interrupt_ends_at_once(hot: Path) -> None:
     assert not [pid for pid in workers if Path(f"/proc/{pid}").exists()]
 
 
+def test_a_flood_of_five_hundred(hot: Path) -> None:
+    names = [f"fencer_{number:03}.dng" for number in range(500)]
+
+    def flood() -> None:
+        for name in names:
+            (hot / name).write_text("pass")
+
+    (hot / "first.dng").write_text("pass")
+    it = Set(hot, existing=True)
+    it.run(501, on={1: flood})
+    states = {path.name: path.read_text() for path in hot.iterdir()}
+    assert states == dict.fromkeys([*names, "first.dng"], "pass")
+    assert sorted(name for name, _ in it.rows()) == sorted(states)
+    assert len(list((it.report / MAPS).iterdir())) == 501
+
+
+@linux
+def test_a_terminal_that_stands_still_holds_up_nothing(hot: Path) -> None:
+    import fcntl
+
+    shoot(hot, **{f"f{n:03}": "pass" for n in range(150)})
+    with start(hot.parent, "--existing") as process:
+        assert process.stdout is not None
+        fcntl.fcntl(process.stdout, fcntl.F_SETPIPE_SZ, 4096)  # fcntl(2); it takes some 40 lines
+        report = hot.parent / "hot-report"
+        wait_until(lambda: (report / DATABASE).exists())
+        wait_until(lambda: len(list(read_rows(report))) == 150)
+        process.terminate()
+        assert process.stdout.read().splitlines()[-1] == "150 frames: 150 pass"
+
+
 @linux
 def test_killed_again_and_again_no_frame_is_missing_and_none_twice(hot: Path) -> None:
-    names = [f"fencer_{number:03}.dng" for number in range(60)]
+    names = [f"fencer_{number:04}.dng" for number in range(10 * KILLS)]
     report = hot.parent / "hot-report"
-    delay = [0.3, 0.45, 0.6, 0.5, 0.35, 0.7]
-    for batch, pause in enumerate(delay):
+    rng = random.Random(1)
+    for round_ in range(KILLS):
         with start(hot.parent, "--existing") as process:
-            for name in names[batch * 10 : batch * 10 + 10]:
+            for name in names[10 * round_ :][:10]:
                 (hot / name).write_text("pass")
-            time.sleep(pause)
+            time.sleep(rng.uniform(0.2, 0.8))
             process.kill()
     with start(hot.parent) as process:
-        while len(list(read_rows(report))) < len(names):
-            assert process.poll() is None
-            time.sleep(0.1)
+        wait_until(lambda: len(list(read_rows(report))) == len(names))
         process.terminate()
     rows = list(read_rows(report))
     assert sorted(Path(row.path).name for row in rows) == names

@@ -7,6 +7,7 @@ import queue
 import signal
 import sys
 from collections.abc import Iterable, Iterator
+from functools import partial
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING, Any
@@ -24,6 +25,7 @@ from inspector.commands.common import (
     say,
     time_limit_option,
 )
+from inspector.commands.drift import with_drift
 from inspector.commands.page import live_page, page_options
 from inspector.limits import meanings
 
@@ -95,7 +97,7 @@ def watch(
         )
         with stoppable() as inbox, shown as follow:
             say(f"{folder}: watching; clip maps and record go to {setup.report}; Ctrl-C ends")
-            show_set(follow(follow_set(setup, inbox, outbox)))
+            show_set(follow(with_drift(follow_set(setup, inbox, outbox))))
 
 
 @click.command()
@@ -129,16 +131,20 @@ def demo(page: bool, share: bool) -> None:
 def show_set(events: Iterable[Event]) -> int:
     """Print a live set and, at its end, the tally; how many frames could be read."""
     from inspector import terminal
+    from inspector.commands.speaker import Speaker
     from inspector.lane import Judged
 
     show = printer((), as_json=False, quiet=False)
     verdicts = []
+    speaker = Speaker()
+    speaker.start()
     for event in events:
         if isinstance(event, Judged):
-            show(event.row.record)
+            speaker.tell(partial(show, event.row.record))
             verdicts.append(event.row.verdict)
         else:
-            say(event.text)
+            speaker.tell(partial(say, event.text))
+    speaker.finish()
     click.echo(terminal.tally(verdicts))
     return len(verdicts) - verdicts.count("unreadable")
 
