@@ -12,6 +12,7 @@ import click
 from inspector import __version__
 from inspector.commands.check import check
 from inspector.commands.compare import compare
+from inspector.commands.drift import drift
 from inspector.commands.export import export
 from inspector.commands.live import demo, watch
 from inspector.commands.plate import plate
@@ -38,5 +39,5 @@ def main() -> None:
             stream.reconfigure(errors="replace")  # a shape the terminal lacks is no reason to stop
 
 
-for command in (demo, watch, check, report, export, plate, compare, ratio):
+for command in (demo, watch, check, report, export, plate, compare, ratio, drift):
     main.add_command(command)

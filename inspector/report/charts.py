@@ -67,7 +67,7 @@ def over_time(records: Sequence[Record]) -> str:
         if not isinstance(x[0], datetime):
             axes[3].set_xlabel("frame")
             axes[3].xaxis.set_major_locator(MaxNLocator(integer=True))
-        return _svg(figure)
+        return as_svg(figure)
 
 
 def _positions(records: Sequence[Record]) -> Sequence[Any]:
@@ -172,7 +172,7 @@ def levels(records: Sequence[Record]) -> str | None:
             _mark_levels(ax, channels)
         axes[0].set_title(TITLE, pad=20)
         axes[-1].set_xlabel("stops over the level at which the channel clips")
-        return _svg(figure)
+        return as_svg(figure)
 
 
 def _mark_levels(axes: Axes, channels: Sequence[dict[str, Any]]) -> None:
@@ -216,7 +216,7 @@ def worst_edge(records: Sequence[Record], names: Sequence[str]) -> str | None:
         axes.set_xlabel("pixels from the outline into the subject")
         axes.set_ylabel("stops over white")
         axes.legend(frameon=False, loc="lower left", bbox_to_anchor=(0, 1), ncols=2)
-        return _svg(figure)
+        return as_svg(figure)
 
 
 def _depth(record: Record) -> float:
@@ -240,7 +240,7 @@ def _curve(axes: Axes, profile: dict[str, Any], colour: str, width: float, label
     axes.plot(profile["offset_px"], ev, color=colour, linewidth=width, label=label)
 
 
-def _svg(figure: Figure) -> str:
+def as_svg(figure: Figure) -> str:
     """The figure as an SVG element for a page: no prolog, no date, nothing from outside."""
     out = io.StringIO()
     figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
