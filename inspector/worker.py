@@ -193,8 +193,8 @@ class Worker:
         if self._receive(START_LIMIT_S) != READY:
             self.kill()
             raise WorkerError(
-                "the process that decodes frames did not start; reinstall inspector and its "
-                "dependencies"
+                "the process that decodes frames did not start; on Linux without a desktop install "
+                "libgl1 and libglib2.0-0, else inspector and its dependencies again"
             )
         self._loaded = True
 
