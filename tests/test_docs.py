@@ -14,12 +14,13 @@ import pytest
 import scenes
 from click.testing import CliRunner
 
+from inspector import hotfolder, settle
 from inspector import inspect as core
 from inspector.cli import main
 from inspector.limits import Limits, meanings, read_limits
 from inspector.simulate.__main__ import main as simulate
 from inspector.verdict import RULES
-from inspector.worker import refuse
+from inspector.worker import TIME_LIMIT_S, refuse
 
 HOME = Path(__file__).parent.parent
 PAGES = sorted([*HOME.glob("*.md"), *HOME.glob("docs/*.md")])
@@ -206,3 +207,15 @@ def test_the_files_that_the_contributors_page_names_are_there() -> None:
     assert len(named) > 30
     for name in named:
         assert list(HOME.glob(name)), name
+
+
+def test_the_times_on_the_watching_page_are_those_of_the_program() -> None:
+    text = (HOME / "docs" / "watching.md").read_text("utf-8")
+    assert f"- {1000 * settle.CLOSED_S:g} ms after" in text
+    assert f"after {settle.OPEN_S:g} seconds without a change" in text
+    assert f"`--time-limit` ({TIME_LIMIT_S:g} seconds)" in text
+    words = {0.5: "half a second", 1.0: "one second", 2.0: "two seconds", 5.0: "five seconds"}
+    assert f"stood still for {words[settle.STILL_S]}" in text
+    first, second = (words[pause] for pause in settle.RETRY_S)
+    assert f"tried again after {first} and after another {second}" in text
+    assert f"looked through every {words[hotfolder.LOOK_S]}" in text
