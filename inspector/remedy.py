@@ -19,10 +19,16 @@ SIDE_EV = 0.3
 """One side this much brighter than the other, in stops, is named."""
 SAFE_EV = 0.05
 """An exposure is advised so far within its limits, where there is room."""
+EDGE_SAFE_EV = 1 / 6
+"""The same for the edge, whose limit is known less well."""
 NARROW_EV = 0.05
 """Limits closer together leave no exposure that could be set."""
+LEAST_MOVE_EV = 0.5
+"""A subject is moved by no less, stops."""
 BEYOND_EV = 1.0
 """Stops that are added where the light on the edge is over what the frame can tell."""
+RESERVE_EV = 1 / 3
+"""So much is left of what a background can spare when that alone does not do."""
 MOST_CHANGES = 2
 """More are not said at once."""
 
@@ -123,12 +129,13 @@ def _setting(allowed: Allowed) -> float | None:
         return None
     margin = min(SAFE_EV, (top - low) / 4)
     low, top = low + margin, top - margin
-    for parts in (3, 10, 20):
-        up = low > 0 or (allowed.beyond and allowed.edge <= allowed.depth)
-        setting = (ceil(low * parts) if up else floor(top * parts)) / parts
-        if low <= setting <= top and abs(setting) > 0.01:
-            return setting
-    return None
+    if low > 0:
+        return next((s for n in (3, 10, 20) if (s := ceil(low * n) / n) <= top), None)
+    if allowed.edge < 0:
+        top = min(top, allowed.edge - EDGE_SAFE_EV)
+        down = (ceil(low * 3) if allowed.beyond else floor(top * 3)) / 3
+        return down if low <= down <= top else None
+    return next((s for n in (3, 10, 20) if (s := floor(top * n) / n) >= low), None)
 
 
 def _expose(x: Exposure, stops: float, most: float) -> Change:
@@ -153,18 +160,18 @@ def _give_way(x: Exposure, allowed: Allowed, short: bool, look: str) -> list[Cha
         target = thirds_up(allowed.low + SAFE_EV) if short else _spare(allowed.low)
         if target:
             changes = [Change(Kind.EXPOSE, target)]
-    over_edge = target - allowed.edge + SAFE_EV
-    over_subject = target - allowed.depth + SAFE_EV
-    if over_edge > SAFE_EV:
-        changes.append(Change(Kind.MOVE, over_edge + (BEYOND_EV if allowed.beyond else 0.0)))
-    if over_subject > SAFE_EV:
-        changes.append(_darken(x, thirds_up(over_subject), look))
+    over_edge, over_subject = target - allowed.edge, target - allowed.depth
+    if over_edge > -SAFE_EV:
+        needed = over_edge + EDGE_SAFE_EV + (BEYOND_EV if allowed.beyond else 0.0)
+        changes.append(Change(Kind.MOVE, max(LEAST_MOVE_EV, needed)))
+    if over_subject > -SAFE_EV:
+        changes.append(_darken(x, thirds_up(over_subject + SAFE_EV), look))
     return changes
 
 
 def _spare(low: float) -> float:
-    """All that a white background can spare, in thirds of a stop; not above zero."""
-    return min(0.0, ceil((low + SAFE_EV) * 3) / 3)
+    """What a white background can spare with some in reserve, in thirds of a stop, below zero."""
+    return min(0.0, ceil((low + RESERVE_EV - 0.01) * 3) / 3)
 
 
 def _darken(x: Exposure, stops: float, look: str) -> Change:
