@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cache
+from functools import lru_cache
 
 from inspector.frame import Frame
 from inspector.inspect import Inspection, inspect
@@ -41,7 +41,7 @@ MISFIRE = replace(CLEAN, name="misfire", backdrop=replace(SOFTBOX, ev=-7), surro
 MEGAPIXELS = 0.5
 
 
-@cache
+@lru_cache(maxsize=24)
 def photographed(
     scene: Scene, camera: Camera | None = None, *, ev: float = 0.0
 ) -> tuple[Frame, Truth]:
@@ -49,7 +49,7 @@ def photographed(
     return render(scene, camera=camera, seed=1, ev=ev, megapixels=MEGAPIXELS)
 
 
-@cache
+@lru_cache(maxsize=24)
 def seen(
     scene: Scene, camera: Camera | None = None, *, ev: float = 0.0, look: str = "silhouette"
 ) -> Inspection:
