@@ -19,6 +19,7 @@ from inspector import inspect as core
 from inspector.cli import main
 from inspector.limits import Limits, meanings, read_limits
 from inspector.simulate.__main__ import main as simulate
+from inspector.simulate.accuracy.__main__ import main as accuracy
 from inspector.verdict import RULES
 from inspector.worker import TIME_LIMIT_S, refuse
 
@@ -104,7 +105,7 @@ def test_commands_on_a_page_are_such_as_the_program_takes(page: Path) -> None:
 
 def options() -> set[str]:
     """Every long option of every command."""
-    every = [main, simulate, *main.commands.values()]
+    every = [main, simulate, accuracy, *main.commands.values()]
     return {"--help"} | {o for command in every for p in command.params for o in p.opts}
 
 
