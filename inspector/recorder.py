@@ -74,7 +74,7 @@ class Recorder:
             self.close()
             return self._failed(error)
         failing, self._failing = self._failing, False
-        return f"{self.folder}: recording again, nothing is missing" if failing else None
+        return f"{self.folder}: recording again, no verdict is missing" if failing else None
 
     def _write(self) -> None:
         if self._store is None:
