@@ -13,9 +13,11 @@ import numpy as np
 
 from inspector.decode import DecodeError, decode
 from inspector.files import Stamp, stamp_of, write_whole
-from inspector.inspect import Inspection, Record, inspect, record, zone_mask
+from inspector.frame import Frame
+from inspector.inspect import Inspection, PlateError, Record, inspect, record, zone_mask
 from inspector.report.clipmap import jpeg
 from inspector.report.extras import extras
+from inspector.under import UnderError
 from inspector.worker import Reply, Task, refuse
 
 
@@ -44,12 +46,13 @@ class FrameJudge:
         plate, trouble = self._plate_for(task)
         frame = decode(Path(task.path))
         under = decode(Path(task.under)) if task.under is not None else None
-        inspection = inspect(frame, plate=plate, under=under, look=task.look, limits=task.limits)
+        inspection, refused = _inspect(task, frame, plate, under)
         clip_map, clip_trouble = _write(task.clip_map, lambda: jpeg(inspection))
         _, zone_trouble = _write(task.zone_map, lambda: _zones_png(inspection))
         if inspection.verdict.is_plate:
             self._plate = (task.path, stamp_of(task.path), inspection)
-        said = "; ".join(text for text in (trouble, clip_trouble, zone_trouble) if text)
+        troubles = (trouble, refused, clip_trouble, zone_trouble)
+        said = "; ".join(text for text in troubles if text)
         kept = extras(inspection) if task.clip_map is not None else {}
         return Reply(_checked(record(inspection) | kept), clip_map, said or None)
 
@@ -66,6 +69,23 @@ class FrameJudge:
                 return None, f"judged without a plate: {error}"
             self._plate = (task.plate, stamp, inspect(frame, look=task.look, limits=task.limits))
         return self._plate[2], None
+
+
+def _inspect(
+    task: Task, frame: Frame, plate: Inspection | None, under: Frame | None
+) -> tuple[Inspection, str | None]:
+    """Inspect a frame; without its plate or under frame, and why, where they do not fit it."""
+    try:
+        seen = inspect(frame, plate=plate, under=under, look=task.look, limits=task.limits)
+    except PlateError as error:
+        seen, more = _inspect(task, frame, None, under)
+        why = f"{task.path}: judged without the plate: {error}"
+        return seen, f"{why}; {more}" if more else why
+    except UnderError as error:
+        seen, more = _inspect(task, frame, plate, None)
+        why = f"{task.path}: judged without the under frame: {error}"
+        return seen, f"{why}; {more}" if more else why
+    return seen, None
 
 
 def unreadable_reply(path: str, error: DecodeError) -> Reply:

@@ -46,7 +46,8 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
         raise UnderError("it has another size; use a frame of the same camera and orientation")
     difference = stops_darker(levels, under)
     if difference is None or not LEAST_STOPS <= difference <= MOST_STOPS:
-        said = "as bright" if difference is None else f"{difference:.1f} stops darker"
+        dark = difference is not None and difference >= 0.05
+        said = f"{difference:.1f} stops darker" if dark else "no darker"
         raise UnderError(f"it is {said}; take it one to three stops darker")
     shift = _subject_shift(levels, zones, under, difference)
     move = np.array([[1, 0, shift.x], [0, 1, shift.y]], np.float32)

@@ -118,3 +118,16 @@ def test_a_damaged_frame_may_be_tried_again(tmp_path: Path) -> None:
 def test_in_the_workers_process() -> None:
     with Worker() as worker:
         assert worker.judge(Task(CLEAN)).record["verdict"] in JUDGED
+
+
+@pytest.mark.parametrize(
+    ("task", "told"),
+    [
+        (Task(CLEAN, plate=str(SAMPLES / "fencing-04-profile-portrait.dng")), "without the plate"),
+        (Task(CLEAN, under=CLEAN), "without the under frame: it is no darker"),
+    ],
+)
+def test_what_does_not_fit_a_frame_is_left_out_and_named(task: Task, told: str) -> None:
+    reply = FrameJudge()(task)
+    assert reply.record["verdict"] == "pass"
+    assert told in str(reply.trouble)
