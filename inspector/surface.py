@@ -88,9 +88,7 @@ def _seed(ev: Floats) -> tuple[NDArray[np.int32], int] | None:
     return label, best
 
 
-def _grow(
-    ev: Floats, seed: tuple[NDArray[np.int32], int]
-) -> tuple[Floats, Mask, Mask]:
+def _grow(ev: Floats, seed: tuple[NDArray[np.int32], int]) -> tuple[Floats, Mask, Mask]:
     """Join to the seed every smooth part that carries on its level.
 
     Returns the level everywhere, the parts that were joined, and those that were not.

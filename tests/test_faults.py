@@ -1,4 +1,4 @@
-"""Damaged files by the dozen through the real worker; by the thousand with INSPECTOR_NIGHTLY set."""
+"""Damaged files by the dozen through the real worker; by the thousand with INSPECTOR_NIGHTLY."""
 
 from __future__ import annotations
 
