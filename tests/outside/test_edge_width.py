@@ -104,6 +104,14 @@ def test_crossings_of_a_fine_profile(low: float, high: float, width: float) -> N
     assert stop - start == pytest.approx([width], abs=1e-3)
 
 
+@pytest.mark.parametrize("width", [1.0, 3.0])
+def test_ten_to_ninety_of_a_box_blur_is_four_fifths_of_it(width: float) -> None:
+    at = np.arange(-4, 4.01, 0.05)
+    profile = np.clip(0.5 - at / width, 0, 1)[None]
+    ends = [crossing(profile, at, np.array([level])) for level in (0.9, 0.1)]
+    assert ends[1] - ends[0] == pytest.approx([0.8 * width], abs=1e-6)
+
+
 def test_a_white_side_that_clips_shortens_the_ramp() -> None:
     """The same blur before a wall a stop over white: 10 to 90 % of what is under white."""
     sigma = 1.5
