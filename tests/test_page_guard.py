@@ -36,6 +36,7 @@ def client_at(address: str, report: Path, asked: list[str], token: str | None = 
     empty = row("/evening/empty.dng", plate=True, picture=clip_map(report, "empty"))
     somebody = row("/evening/lunge.dng", picture=clip_map(report, "lunge"))
     made = parts(report, empty, somebody, asked=asked)
+    made.feed.close()  # a stream that is let through by mistake ends, and the test fails
     client = TestClient(make_app(made, token=token), base_url=address)
     client.keys = keys(made.feed)  # type: ignore[attr-defined]
     return client
