@@ -23,8 +23,8 @@ EDGE_SAFE_EV = 1 / 6
 """The same for the edge, whose limit is known less well."""
 NARROW_EV = 0.05
 """Limits closer together leave no exposure that could be set."""
-LEAST_MOVE_EV = 0.5
-"""A subject is moved by no less, stops."""
+LEAST_MOVE_EV = 1.0
+"""A subject is moved by no less, stops: a step of less is not worth the walk."""
 BEYOND_EV = 1.0
 """Stops that are added where the light on the edge is over what the frame can tell."""
 RESERVE_EV = 1 / 3

@@ -59,10 +59,10 @@ def test_a_corner_is_turned_to_where_raising_would_spill() -> None:
 
 
 def test_more_light_that_the_edge_does_not_stand_needs_distance() -> None:
-    """Two thirds more where 0.2 is allowed: 0.47 must go from the edge, and a sixth to be safe."""
-    assert changes(SHORT, low=0.6, high=0.2) == [
+    """Two thirds more where it has 0.6 too much: 1.27 must go from it, and a sixth to be safe."""
+    assert changes(SHORT, low=0.6, high=-0.6) == [
         (Kind.EXPOSE, 0.67, None),
-        (Kind.MOVE, 0.63, None),
+        (Kind.MOVE, 1.43, None),
     ]
 
 
@@ -90,8 +90,8 @@ def test_spill_that_closing_down_does_not_cure_needs_distance_too() -> None:
     assert changes(SPILL, low=-0.2, high=-0.9) == [(Kind.MOVE, 1.07, None)]
 
 
-def test_a_subject_is_moved_by_half_a_stop_at_the_least() -> None:
-    assert changes(SPILL, low=-0.1, high=-0.05) == [(Kind.MOVE, 0.5, None)]
+def test_a_subject_is_moved_by_a_stop_at_the_least() -> None:
+    assert changes(SPILL, low=-0.1, high=-0.05) == [(Kind.MOVE, 1.0, None)]
 
 
 def test_a_light_subject_closes_down_where_the_backdrop_has_light_to_spare() -> None:
