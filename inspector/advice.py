@@ -100,10 +100,12 @@ def _expose(change: Change) -> str:
     power = f"(power × {power_fraction(change.stops):.2g})"
     if change.stops < 0:
         return f"close down or lower the background light by {stop_word(change.stops)} {power}"
-    raised = f"raise the background light by {stop_word(change.stops)} {power}"
     if change.where:
-        return f"{raised} or turn it towards {_article(change.where)}"
-    return f"{raised} or open the lens as much"
+        turned = f"turn the background light towards {_article(change.where)}"
+        return f"{turned} or raise it by {stop_word(change.stops)} {power}"
+    return (
+        f"raise the background light by {stop_word(change.stops)} {power} or open the lens as much"
+    )
 
 
 def _allowance(change: Change) -> str:

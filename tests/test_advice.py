@@ -127,7 +127,9 @@ def test_two_changes_are_one_sentence() -> None:
 
 
 def test_a_place_is_named() -> None:
-    assert "towards the upper left" in say([Change(Kind.EXPOSE, 1, "upper left")])
+    assert say([Change(Kind.EXPOSE, 1, "upper left")]) == (
+        "Turn the background light towards the upper left or raise it by 1 stop (power × 2)"
+    )
     assert "towards the upper left, where 1⅓ stops are" in say(
         [Change(Kind.TURN, 4 / 3, "upper left")]
     )
