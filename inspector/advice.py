@@ -64,7 +64,8 @@ def say(changes: Sequence[Change]) -> str:
     said = [_words(change) for change in changes]
     text = said[0]
     if len(changes) > 1:
-        spills = changes[0].stops > 0 and changes[1].kind is Kind.MOVE
+        raised = changes[0].kind is Kind.EXPOSE and changes[0].stops > 0
+        spills = raised and changes[1].kind is Kind.MOVE
         text += "; the edge then spills, so " if spills else ", and "
         text += ", and ".join(said[1:])
     elif changes[0].kind is Kind.EXPOSE:
