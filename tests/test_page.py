@@ -160,7 +160,7 @@ def test_a_page_gets_the_set_and_then_what_happens(tmp_path: Path) -> None:
                 [
                     Judged(row("/evening/b.dng", "warn")),
                     PlateTaken("the plate", "/evening/a.dng"),
-                    Said("the hot folder is gone"),
+                    Said("/evening/c.dng: gone before it was finished"),
                 ]
             )
         )
@@ -175,7 +175,8 @@ def test_a_page_gets_the_set_and_then_what_happens(tmp_path: Path) -> None:
             _, kind, plate = events.next()
             assert (kind, plate) == ("plate", {"name": "a.dng", "key": data["frames"][0]["key"]})
             _, kind, note = events.next()
-            assert (kind, note) == ("note", {"text": "the hot folder is gone"})
+            assert (kind, note["text"]) == ("note", "c.dng: gone before it was finished")
+            assert re.fullmatch(r"\d\d:\d\d", note["at"])
 
 
 def test_after_a_lost_connection_it_catches_up(tmp_path: Path) -> None:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 import secrets
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import PurePath
 from typing import Any
 
@@ -55,7 +56,7 @@ class Feed:
         self._frames: dict[str, Shown] = {}
         self._count = 0
         self._plate: str | None = None
-        self._note = ""
+        self._note: dict[str, str] | None = None
         self._listeners: set[Callable[[], None]] = set()
 
     def add(self, row: Row) -> None:
@@ -76,10 +77,11 @@ class Feed:
             self._note_down("plate", self._plate_data())
 
     def say(self, text: str) -> None:
-        """One line on the watching itself."""
+        """One line on the watching itself; of a path that it begins with, the name is shown."""
+        at = f"{datetime.now():%H:%M}"
         with self._lock:
-            self._note = plain(text)
-            self._note_down("note", {"text": self._note})
+            self._note = {"at": at, "text": plain(_without_folder(text))}
+            self._note_down("note", self._note)
 
     def close(self) -> None:
         """End all streams."""
@@ -133,7 +135,7 @@ class Feed:
         keys = [f.key for f in self._frames.values() if f.path == self._plate]
         return {"name": plain(PurePath(self._plate).name), "key": keys[-1] if keys else None}
 
-    def _note_down(self, event: str, data: dict[str, Any] | None) -> None:
+    def _note_down(self, event: str, data: Mapping[str, Any] | None) -> None:
         self._log.append((event, json.dumps(data, allow_nan=False)))
         self._wake()
 
@@ -148,6 +150,11 @@ def _shown(row: Row, key: str) -> Shown:
     empty = bool(row.record.get("plate"))
     shown = {"key": key, **view(row)}
     return Shown(key, row.path, row.stamp, row.clip_map, size, row.verdict, empty, shown)
+
+
+def _without_folder(text: str) -> str:
+    path, colon, rest = text.partition(": ")
+    return f"{PurePath(path).name}{colon}{rest}" if PurePath(path).is_absolute() else text
 
 
 def _replaces(new: Shown, old: Shown) -> bool:

@@ -320,13 +320,13 @@ def test_after_a_lost_connection_it_catches_up_by_itself(
         served._feed.add(rows["03"])
         page.goto(served.address)
         expect(page.locator("#word")).to_have_text("Pass")
-    expect(page.locator("#note")).to_contain_text("Connection lost")
+    expect(page.locator("#link")).to_contain_text("Connection lost")
     with live(report) as served:
         for number in ("03", "06", "09"):
             served._feed.add(rows[number])
         expect(page.locator("#strip button")).to_have_count(3, timeout=20_000)
         expect(page.locator("#caption .name")).to_have_text(Path(rows["09"].path).name)
-        expect(page.locator("#note")).to_have_text("")
+        expect(page.locator("#link")).to_have_text("")
     page.close()
 
 

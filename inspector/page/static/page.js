@@ -34,7 +34,7 @@ follow(
       set.pinned = frames.find((frame) => frame.key === set.pinned?.key) ?? null;
       if (set.held) set.shown = frames.find((frame) => frame.key === set.shown?.key) ?? null;
       if (!set.shown) set.held = false;
-      by("note").textContent = note;
+      tell(note);
       refresh();
     },
     frame(frame) {
@@ -46,19 +46,19 @@ follow(
     },
     plate(plate) {
       set.plate = plate;
-      by("note").textContent = "";
       refresh();
     },
-    note({ text }) {
-      by("note").textContent = text;
-    },
+    note: tell,
   },
   (connected) => {
     document.body.classList.toggle("lost", !connected);
-    if (!connected) by("note").textContent = "Connection lost; trying again.";
-    else if (by("note").textContent.startsWith("Connection lost")) by("note").textContent = "";
+    by("link").textContent = connected ? "" : "Connection lost; trying again.";
   },
 );
+
+function tell(note) {
+  by("note").textContent = note ? `${note.at} ${note.text}` : "";
+}
 
 function refresh() {
   const newest = set.frames.at(-1) ?? null;
@@ -181,7 +181,9 @@ by("use-plate").addEventListener("click", async () => {
     headers: { "Content-Type": "application/json", "X-Inspector": "page" },
     body: JSON.stringify({ frame: set.shown.key }),
   });
-  by("note").textContent = answer.ok ? "" : `No plate: ${(await answer.json()).error}.`;
+  if (answer.ok) return;
+  const at = new Date().toTimeString().slice(0, 5);
+  tell({ at, text: `No plate: ${(await answer.json()).error}.` });
 });
 
 by("sound").addEventListener("click", () => {
