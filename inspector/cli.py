@@ -10,6 +10,7 @@ import sys
 import click
 
 from inspector import __version__
+from inspector.commands.bench import bench
 from inspector.commands.check import check
 from inspector.commands.compare import compare
 from inspector.commands.drift import drift
@@ -39,5 +40,5 @@ def main() -> None:
             stream.reconfigure(errors="replace")  # a shape the terminal lacks is no reason to stop
 
 
-for command in (demo, watch, check, report, export, plate, compare, ratio, drift):
+for command in (demo, watch, check, report, export, plate, compare, ratio, drift, bench):
     main.add_command(command)

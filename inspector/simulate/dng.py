@@ -39,6 +39,9 @@ COLOUR_MATRIX, AS_SHOT_NEUTRAL, ILLUMINANT, ACTIVE_AREA = 50721, 50728, 50778, 5
 # TIFF field types.
 BYTE, ASCII, SHORT, LONG, RATIONAL, SRATIONAL = 1, 2, 3, 4, 5, 10
 
+TILE = (512, 512)
+"""Rows and columns of a compressed tile."""
+
 D65 = 21  # Exif LightSource code
 
 # XYZ (D65) to linear sRGB, IEC 61966-2-1:1999.
@@ -59,6 +62,7 @@ def write_dng(
     black_columns: NDArray[np.float64] | None = None,
     black_rows: NDArray[np.float64] | None = None,
     masked: tuple[int, int, int, int] = (0, 0, 0, 0),
+    lossless_jpeg: bool = False,
 ) -> None:
     """Write ``frame`` to ``path``: the same bytes for the same input, the whole file or none.
 
@@ -80,6 +84,8 @@ def write_dng(
         BlackLevelDeltaH and BlackLevelDeltaV, added to the pattern.
     masked : four ints
         Photosites outside the visible area at top, left, bottom and right, filled with black.
+    lossless_jpeg : bool
+        Compress in tiles, as many cameras do (ITU-T T.81, process 14); needs imagecodecs.
 
     Raises
     ------
@@ -116,11 +122,17 @@ def write_dng(
             metadata=None,
             software=False,
             extratags=sorted(tags, key=lambda tag: tag[0]),
+            **(_lossless_jpeg(bits) if lossless_jpeg else {}),
         )
     _append_exif(data, frame.shot)
     if not is_cfa:  # tifffile knows no LinearRaw with one sample
         _overwrite_entry(data, PHOTOMETRIC, (PHOTOMETRIC, SHORT, 1, PHOTOMETRIC_LINEAR))
     _replace(path, data.getbuffer())
+
+
+def _lossless_jpeg(bits: int) -> dict[str, Any]:
+    settings = {"lossless": True, "bitspersample": bits}
+    return {"compression": "jpeg", "tile": TILE, "compressionargs": settings}
 
 
 def colour_matrix(gains: NDArray[np.float64]) -> NDArray[np.float64]:

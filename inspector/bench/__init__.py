@@ -1,0 +1,1 @@
+"""Measures how long a frame takes, and how much memory, beside what one might do instead."""
