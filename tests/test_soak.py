@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -107,7 +107,9 @@ def test_memory_and_open_files_stay_flat(tmp_path: Path) -> None:
 def test_an_hour_of_frames_in_simulated_time() -> None:
     step = HOUR_S / SIMULATED
     closed = {f"/hot/fencer-{n:05}.dng": n * step for n in range(SIMULATED)}
-    script = [(when, partial(ScriptedFolder.put, path=path)) for path, when in closed.items()]
+    script: list[tuple[float, Callable[[ScriptedFolder], None]]] = [
+        (when, partial(ScriptedFolder.put, path=path)) for path, when in closed.items()
+    ]
     folder = ScriptedFolder(script, until=HOUR_S + 60)
     found = {c.path: (when, c.waiting) for when, c in follow(folder) if isinstance(c, Finished)}
     assert found.keys() == closed.keys()
