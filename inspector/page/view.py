@@ -56,7 +56,8 @@ def _said(record: Record) -> tuple[str, str]:
 
 
 def _sentence(text: str) -> str:
-    return f"{plain(text[:1].upper() + text[1:]).rstrip('.')}."
+    whole = plain(text[:1].upper() + text[1:]).rstrip(".")
+    return f"{whole}.".replace(" × ", "\u00a0×\u00a0")  # a line must not end before the figure
 
 
 def _settings(frame: Record) -> str:
@@ -73,7 +74,7 @@ def _figure(row: words.Row) -> dict[str, Any]:
     return {
         "label": row.label,
         "value": row.value,
-        "note": row.note,
+        "note": row.note.replace(" o'clock", "\u00a0o'clock"),
         "marks": [KINDS[mark.name] for mark in row.marks],
         "quiet": [KINDS[mark.name] for mark in row.quiet],
     }
