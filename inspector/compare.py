@@ -16,20 +16,22 @@ from inspector.arrays import Floats, Mask
 from inspector.exposure import AT_CEILING
 from inspector.frame import Frame
 from inspector.inspect import Inspection, inspect
-from inspector.levels import FLOOR_EV, RESPONDS, Levels
-from inspector.pair import Pair, lay_on, moved, responds
+from inspector.levels import FLOOR_EV
+from inspector.pair import (
+    LEAST_PIXELS,
+    TOLD_SHARE,
+    Pair,
+    by_shared_channels,
+    lay_on,
+    moved,
+    responds,
+)
 from inspector.plate import smooth_within
 from inspector.shared_clip import shared_clips
 from inspector.sides import find_sides
 from inspector.tint import backdrop_stops
 
 EXACT, AT_LEAST, AT_MOST, UNKNOWN = "exact", "at_least", "at_most", "unknown"
-LEAST_PIXELS = 40
-"""A part of fewer working pixels is not measured."""
-LEAST_LEVEL = 2.0**-8
-"""Light below this is too noisy to compare pixel by pixel."""
-TOLD_SHARE = 0.02
-"""Part of the background that both frames must tell."""
 RIM = 0.008
 """Depth of the rim, inside what the edge's blur covers, part of the long side."""
 SAME_EV = 0.1
@@ -164,7 +166,7 @@ def _background(first: Inspection, second: Inspection, settings: float) -> Chang
     clear = [i.zones.backdrop & ~i.zones.fringe for i in (first, second)]
     both = clear[0] & clear[1]
     b, a = (float(np.median(ev[c])) if c.any() else None for ev, c in zip(evs, clear, strict=True))
-    difference = _by_shared_channels(first.levels, second.levels)[both]
+    difference = by_shared_channels(first.levels, second.levels)[both]
     difference = difference[np.isfinite(difference)]
     if difference.size >= max(LEAST_PIXELS, TOLD_SHARE * both.sum()):
         change = float(np.median(difference))
@@ -174,22 +176,6 @@ def _background(first: Inspection, second: Inspection, settings: float) -> Chang
     pinned = b > tops[0], a > tops[1]
     known = {(True, True): UNKNOWN, (True, False): AT_MOST, (False, True): AT_LEAST}
     return _change("background", b, a, settings, known.get(pinned, EXACT))
-
-
-def _by_shared_channels(first: Levels, second: Levels) -> Floats:
-    """(h, w) stops from one frame to the other by channels that respond in both; NaN for none.
-
-    A channel against itself: neither the surface's tint nor where it clips has a say. Green where
-    it tells, else what does.
-    """
-    told = (first.rendered < RESPONDS * first.top) & (second.rendered < RESPONDS * second.top)
-    told &= (first.rendered > LEAST_LEVEL) & (second.rendered > LEAST_LEVEL)
-    ratio = np.log2(np.where(told, second.rendered, 1) / np.where(told, first.rendered, 1))
-    green = np.array([name[0] in "GL" for name in first.frame.channels])
-    use = told & np.where(told[..., green].any(axis=-1, keepdims=True), green, ~green)
-    count = use.sum(axis=-1)
-    mean = np.where(use, ratio, 0).sum(axis=-1) / np.maximum(count, 1)
-    return np.asarray(np.where(count > 0, mean, np.nan), np.float32)
 
 
 def _change(
@@ -207,7 +193,7 @@ def _map(pair: Pair, settings: float) -> Floats:
     backdrop = first.zones.backdrop & ~first.zones.fringe
     backdrop &= second.zones.backdrop & ~second.zones.fringe
     # Each zone apart: on the backdrop nothing was moved.
-    behind = _by_shared_channels(first.levels, second.levels)
+    behind = by_shared_channels(first.levels, second.levels)
     backdrop &= np.isfinite(behind)
     result = np.full(first.levels.ev.shape, np.nan, np.float32)
     sigma = max(1.0, SMOOTH * max(result.shape))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from math import log2
 
 import cv2
 import numpy as np
@@ -14,8 +15,12 @@ from inspector.frame import Shot
 from inspector.inspect import Inspection
 from inspector.levels import RESPONDS, Levels
 
-LINE_EV = -1.2
-"""Light on the outline by which frames are laid on each other, stops under the backdrop's white."""
+LINE = 0.5
+"""Light of the backdrop on the line by which frames are laid on each other: well under white."""
+LEAST_PIXELS = 40
+"""Fewer working pixels tell nothing."""
+TOLD_SHARE = 0.02
+"""Part of the background that both frames must tell."""
 REACH = 0.02
 """How far the subject may have moved, part of the long side."""
 MOST_MISFIT = 1.5
@@ -24,6 +29,9 @@ MOST_CHANGED = 0.03
 """Part of the subject that may stand where it did not stand before."""
 SMEAR = 5
 """Differences narrower than this are the outline's own uncertainty, working pixels."""
+
+LEAST_LEVEL = 2.0**-8
+"""Light below this is too noisy to compare pixel by pixel."""
 
 
 class PairError(ValueError):
@@ -42,7 +50,7 @@ class Pair:
     ev : ndarray, float32
         (h, w) its stops, moved alike.
     core : ndarray, bool
-        (h, w) True where both have the subject's core, and both can tell its light.
+        (h, w) True where both have the subject's core, less its border, and can tell its light.
     shift : tuple of float
         (x, y) viewed pixels by which the subject stands elsewhere in the second.
     settings_ev : float or None
@@ -82,13 +90,14 @@ def lay_on(first: Inspection, second: Inspection, *, flash: bool = False) -> Pai
             f"{second.frame.path}: has another size than {first.frame.path}; use frames of the "
             "same camera, crop and orientation"
         )
-    shift = _subject_shift(first, second)
+    settings = settings_ev(first.frame.shot, second.frame.shot, flash=flash)
+    shift = _subject_shift(first, second, _brighter(first, second, settings or 0.0))
     move = np.array([[1, 0, shift.x], [0, 1, shift.y]], np.float32)
     subject = _moved_mask(second.zones.subject, move)
     _refuse_changed(first, second, subject)
     light = moved(green_light(second.levels), move)
     told = responds(first.levels) & _moved_mask(responds(second.levels), move)
-    core = first.edge.core & _moved_mask(second.edge.core, move) & told
+    core = _inside(first.edge.core) & _moved_mask(_inside(second.edge.core), move) & told
     scale = first.levels.scale
     return Pair(
         first,
@@ -97,7 +106,7 @@ def lay_on(first: Inspection, second: Inspection, *, flash: bool = False) -> Pai
         moved(second.levels.ev, move),
         core,
         (shift.x * scale, shift.y * scale),
-        settings_ev(first.frame.shot, second.frame.shot, flash=flash),
+        settings,
     )
 
 
@@ -117,6 +126,22 @@ def responds(levels: Levels) -> Mask:
     """(h, w) True where no green channel is near its clip."""
     green = _green(levels)
     return np.asarray((levels.rendered[..., green] < RESPONDS * levels.top[green]).all(axis=-1))
+
+
+def by_shared_channels(first: Levels, second: Levels) -> Floats:
+    """(h, w) stops from one frame to the other by channels that respond in both; NaN for none.
+
+    A channel against itself: neither the surface's tint nor where it clips has a say. Green where
+    it tells, else what does.
+    """
+    told = (first.rendered < RESPONDS * first.top) & (second.rendered < RESPONDS * second.top)
+    told &= (first.rendered > LEAST_LEVEL) & (second.rendered > LEAST_LEVEL)
+    ratio = np.log2(np.where(told, second.rendered, 1) / np.where(told, first.rendered, 1))
+    green = np.array([name[0] in "GL" for name in first.frame.channels])
+    use = told & np.where(told[..., green].any(axis=-1, keepdims=True), green, ~green)
+    count = use.sum(axis=-1)
+    mean = np.where(use, ratio, 0).sum(axis=-1) / np.maximum(count, 1)
+    return np.asarray(np.where(count > 0, mean, np.nan), np.float32)
 
 
 def _green(levels: Levels) -> Mask:
@@ -140,29 +165,69 @@ def _moved_mask(mask: Mask, move: Floats) -> Mask:
     return moved(mask.astype(np.float32), move) > 0.5
 
 
-def _subject_shift(first: Inspection, second: Inspection) -> Shift:
-    """Working pixels by which the subject stands elsewhere; nought where there is none."""
+def _inside(mask: Mask) -> Mask:
+    """A mask less its border: a pixel that is moved by a part takes in what lies beside it."""
+    return np.asarray(cv2.erode(mask.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0, bool)
+
+
+def background_change(first: Inspection, second: Inspection) -> float | None:
+    """Stops by which the second frame's background is brighter; None if too little of it tells.
+
+    The background stands still, so nothing is moved.
+    """
+    both = first.zones.backdrop & ~first.zones.fringe
+    both &= second.zones.backdrop & ~second.zones.fringe
+    change = by_shared_channels(first.levels, second.levels)[both]
+    change = change[np.isfinite(change)]
+    if change.size < max(LEAST_PIXELS, TOLD_SHARE * both.sum()):
+        return None
+    return float(np.median(change))
+
+
+def _brighter(first: Inspection, second: Inspection, settings: float) -> float:
+    """Stops by which the second frame's background is brighter, as well as it is known."""
+    change = background_change(first, second)
+    return settings if change is None else change
+
+
+def _subject_shift(first: Inspection, second: Inspection, brighter: float) -> Shift:
+    """Working pixels by which the subject stands elsewhere; nought where there is none.
+
+    Looked at is how much of each pixel the backdrop covers: unlike the light on the outline, that
+    does not depend on how the subject itself is lit.
+    """
     near = cv2.dilate(first.zones.subject.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
-    here, there = first.levels.ev, second.levels.ev
-    level = min(first.exposure.ev_p50 or 0.0, 0.0) + LINE_EV
+    white = np.float32(2.0 ** (first.exposure.ev_p50 or 0.0))
+    here, there = _cover(first, white, 0.0), _cover(second, white, brighter)
+    level = log2(min(LINE / float(white), 0.5))
     points, normals = line_of_light(here, level, near | first.zones.backdrop)
     beside = near[points[:, 1].astype(int), points[:, 0].astype(int)]
-    # Both backdrops are brought to the same level; the line is where light falls from there.
-    lift = min(first.exposure.ev_p50 or 0.0, 0.0) - min(second.exposure.ev_p50 or 0.0, 0.0)
     reach = REACH * max(here.shape)
-    shift = find_shift(
-        points[beside],
-        normals[beside],
-        here,
-        np.asarray(there + np.float32(lift), np.float32),
-        level,
-        reach=max(6.0, reach),
-    )
+    shift = find_shift(points[beside], normals[beside], here, there, level, reach=max(6.0, reach))
     if shift is None:
         return Shift()
     if shift.spread > MOST_MISFIT or np.hypot(shift.x, shift.y) > reach:
         raise PairError(_moved_too_far(first, second))
     return shift
+
+
+def _cover(seen: Inspection, white: np.float32, brighter: float) -> Floats:
+    """(h, w) log2 of the part of each pixel that the backdrop, lit to ``white``, covers.
+
+    Light on the outline is that of backdrop and subject by their parts of the pixel; the
+    subject's own is carried on from its core.
+    """
+    light = np.exp2(seen.levels.ev - np.float32(brighter))
+    own = np.zeros_like(light)
+    known = np.zeros(light.shape, bool)
+    for sigma in (2.0, 8.0, 32.0):  # near light first; farther only where there is none
+        weight = cv2.GaussianBlur(seen.edge.core.astype(np.float32), (0, 0), sigma)
+        total = cv2.GaussianBlur(np.where(seen.edge.core, light, 0), (0, 0), sigma)
+        reach = ~known & (weight > 0.02)
+        own[reach] = (total / np.maximum(weight, 0.02))[reach]
+        known |= reach
+    cover = (light - own) / np.maximum(white - own, 0.1)
+    return np.asarray(np.log2(np.maximum(cover, 2.0**-8)), np.float32)
 
 
 def _refuse_changed(first: Inspection, second: Inspection, subject: Mask) -> None:

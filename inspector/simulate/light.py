@@ -117,6 +117,8 @@ def _shade(light: Light, mask: Map) -> Map:
         shade = shade + _level(light.left_ev) * np.clip(0.25 - 0.75 * nx, 0, 1)
     if light.right_ev is not None:
         shade = shade + _level(light.right_ev) * np.clip(0.25 + 0.75 * nx, 0, 1)
+    if light.top_ev is not None:
+        shade = shade + _level(light.top_ev) * np.clip(0.25 - 0.75 * ny, 0, 1)
     return np.asarray(shade, np.float32)
 
 

@@ -126,8 +126,9 @@ class Light:
     ----------
     front_ev : float
         Level of a white surface on the shadow side; each material darkens it further.
-    left_ev, right_ev : float or None
-        Level that the bounce of that wall (or a panel there) gives a white surface facing it.
+    left_ev, right_ev, top_ev : float or None
+        Level that the bounce of that wall or of the ceiling (or a panel there) gives a white
+        surface facing it.
     wrap_ev, wrap_width : float
         Light creeping round curved limbs: its level at the outline and e-fold distance inwards.
     rim_ev, rim_width : float
@@ -141,6 +142,7 @@ class Light:
     front_ev: float = -5.0
     left_ev: float | None = None
     right_ev: float | None = None
+    top_ev: float | None = None
     wrap_ev: float = -3.0
     wrap_width: float = 0.006
     rim_ev: float = -1.5
