@@ -8,7 +8,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from statistics import median
 
 from inspector.bench import live, probes, routes
 from inspector.bench.frames import Files, make_files
@@ -27,7 +26,7 @@ class Result:
 
     ``routes`` and ``packed`` (the same frame in lossless JPEG; empty where it cannot be written)
     hold the times of ``unpack``, ``whole``, ``half`` and ``development``; ``copy`` that of copying
-    the mosaic in memory. ``stages`` are seconds by stage, the middle of the rounds, ``peak_bytes``
+    the mosaic in memory. ``stages`` are seconds by stage, the least of the rounds, ``peak_bytes``
     is memory above the process with its imports, None where the system does not tell.
     """
 
@@ -107,7 +106,7 @@ def _measure(folder: Path, files: Files, rounds: int, say: Say) -> Result:
         {name: times[name] for name in ("unpack", "whole", "half", "development")},
         packed,
         times["copy"],
-        {stage: median(s[stage] for s in stages) for stage in probes.STAGES},
+        {stage: min(s[stage] for s in stages) for stage in probes.STAGES},
         peak,
         live.close_to_verdict(folder, files.plain, LIVE_FRAMES),
         live.sustained(folder, files.plain, SUSTAINED_FRAMES),
