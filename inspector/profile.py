@@ -18,6 +18,8 @@ from inspector.outline import right_hand
 
 TEN_TO_NINETY = 2.5631
 """10 to 90 % width of an edge blurred by a Gaussian, in units of its sigma."""
+BIN_PX = 0.25
+"""Steps of distance in which an edge's profile is gathered, pixels; they widen it by 1 %."""
 RAMP_REACH = 24.0
 """How far on either side of the outline a ramp is followed, pixels."""
 
@@ -148,16 +150,24 @@ def ramps(levels: Levels, lines: tuple[Points, ...], *, core: float) -> Points:
     points = np.concatenate(lines)
     inward = np.concatenate([right_hand(line) for line in lines])
     sites = read_sites(levels, points, inward, np.arange(-RAMP_REACH, RAMP_REACH + 1.0))
-    bins = np.arange(-RAMP_REACH + 1.0, RAMP_REACH, 0.5)
-    spread = edge_spread(sites, rows, bins)
+    bins = np.arange(-RAMP_REACH + 1.0, RAMP_REACH, BIN_PX)
+    spread = _filled(edge_spread(sites, rows, bins))
     middle = (bins[:-1] + bins[1:]) / 2
-    outside = np.isfinite(spread[:, :6])
-    with np.errstate(invalid="ignore"):
-        mean = np.where(outside, spread[:, :6], 0).sum(axis=1) / outside.sum(axis=1)
-    white = np.minimum(1.0, mean)
+    white = np.minimum(1.0, spread[:, : round(3 / BIN_PX)].mean(axis=1))
     high = crossing(spread, middle, core + 0.9 * (white - core))
     low = crossing(spread, middle, core + 0.1 * (white - core))
     return low - high
+
+
+def _filled(spread: Points) -> Points:
+    """Profiles with their empty bins interpolated: along an upright edge sites share distances."""
+    index = np.arange(spread.shape[1])
+    filled = np.full_like(spread, np.nan)
+    for row, profile in enumerate(spread):
+        known = np.isfinite(profile)
+        if known.sum() > 2:
+            filled[row] = np.interp(index, index[known], profile[known])
+    return filled
 
 
 def sharpest_blur(levels: Levels, lines: tuple[Points, ...]) -> float:

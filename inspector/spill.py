@@ -20,6 +20,9 @@ SOFT_FALL = 0.6
 SURE_OVERLAP = 2.0
 """How many pixels further than on a clean part white reaches past the end of the backdrop's own
 light on spill: with what a clean edge hides in its blur, the tolerance."""
+FAINT_OVERLAP, LEAST_FAINT_RUN_PX, FAINT_GAP_PX = 0.5, 80.0, 8.0
+"""Both cues just over what is clean are spill where they go on together for so long, gaps no
+longer than the last left out of account."""
 CLEAN_SHARE = 30
 """Percentile of the edge that is taken for a clean part."""
 LONGEST_CLEAN_FALL, LONGEST_CLEAN_OVERLAP = 4.5, 3.0
@@ -72,7 +75,9 @@ def find_spill(
     # A seam or a strand dims the light outside as spill does, but leaves the edge sharp.
     proven = (overlap > clean_overlap + SURE_OVERLAP) & (fall > clean_fall + SOFT_FALL)
     slow = fall > clean_fall + SURE_FALL
-    part = (fall > clean_fall + POSSIBLE_FALL) | proven
+    faint = (fall > clean_fall + SOFT_FALL) & (overlap > clean_overlap + FAINT_OVERLAP)
+    faint = _long_runs(_closed(faint, across), across, LEAST_FAINT_RUN_PX)
+    part = (fall > clean_fall + POSSIBLE_FALL) | proven | faint
     depth = np.maximum(overlap - clean_overlap, 0.0)
     runs = []
     for first, last in _true_runs(part, across.line):
@@ -82,7 +87,9 @@ def find_spill(
             continue
         step = across.step[at]
         sure = bool(
-            step[slow[at]].sum() >= LEAST_RUN_PX or step[proven[at]].sum() >= LEAST_OVERLAP_RUN_PX
+            step[slow[at]].sum() >= LEAST_RUN_PX
+            or step[proven[at]].sum() >= LEAST_OVERLAP_RUN_PX
+            or faint[at].any()
         )
         depths = np.maximum(depth[at], np.where(slow[at], tolerance, 0.0))
         points = across.points[at]
@@ -100,6 +107,24 @@ def find_spill(
             )
         )
     return tuple(sorted(runs, key=lambda r: (-r.sure, -r.length_px)))
+
+
+def _closed(mask: Mask, across: Across) -> Mask:
+    """A mask along the edge with its short gaps filled."""
+    filled = mask.copy()
+    for first, last in _true_runs(~mask, across.line):
+        within = first > 0 and last < len(mask) and mask[first - 1] and mask[last]
+        if within and across.step[first:last].sum() < FAINT_GAP_PX:
+            filled[first:last] = True
+    return filled
+
+
+def _long_runs(mask: Mask, across: Across, least: float) -> Mask:
+    """What of a mask goes on for at least so many pixels."""
+    kept = np.zeros(len(mask), bool)
+    for first, last in _true_runs(mask, across.line):
+        kept[first:last] = across.step[first:last].sum() >= least
+    return kept
 
 
 def _clean(values: Points, longest: float) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from inspector.arrays import Floats
+from inspector.arrays import Floats, Points
 from inspector.levels import RESPONDS, Levels, stops
 from inspector.outline import right_hand
 from inspector.profile import Sites, read_sites, stretches
@@ -15,8 +15,12 @@ LEAST_PIXELS, ENOUGH_PIXELS = 60, 60_000
 """Fewer working pixels in which nothing clips teach nothing; so many are enough."""
 LEAST_STRETCHES = 12
 """Fewer stretches of the outline teach nothing."""
-NEARLY_ALL_ITS_LIGHT = (0.35, 0.9)
+NEARLY_ALL_ITS_LIGHT = (0.15, 0.6)
 """Levels between which the blur of the outline is nearly all the backdrop's own light."""
+REACH_PX, BIN_PX = 4.0, 0.5
+"""How far from the outline its profile is followed, and the steps of that, pixels."""
+LEAST_LIGHT = 3.0
+"""Sum of levels of a channel's sites below which a stretch says nothing of it."""
 STRONGEST = 1.12
 """A stronger tint than this, as a factor, is not that of a white surface."""
 
@@ -65,22 +69,29 @@ def _along_the_outline(levels: Levels, zones: Zones) -> NDArray[np.float64] | No
     return np.asarray(np.median(known, axis=0), np.float64)
 
 
-def _of_stretch(sites: Sites, row: NDArray[np.intp], levels: Levels) -> NDArray[np.float64] | None:
-    """Each channel's profile over green's, at the same distances from the outline."""
-    channels = len(levels.frame.channels)
-    place = np.floor(sites.distance[row] * 2).astype(int) + 8
-    level, channel = sites.rendered[row], sites.channel[row]
-    use = (place >= 0) & (place < 16) & np.isfinite(level)
-    index = channel[use] * 16 + place[use]
-    total = np.bincount(index, weights=level[use], minlength=channels * 16).reshape(channels, 16)
-    count = np.bincount(index, minlength=channels * 16).reshape(channels, 16)
-    with np.errstate(invalid="ignore"):
-        profile = total / count
-    low, high = NEARLY_ALL_ITS_LIGHT
-    inside = ((profile > low) & (profile < high)).all(axis=0)
-    if inside.sum() < 1:
+def _of_stretch(sites: Sites, row: NDArray[np.intp], levels: Levels) -> Points | None:
+    """Each channel's sites over green's profile at just their distances from the outline."""
+    distance, level = sites.distance[row].ravel(), sites.rendered[row].ravel()
+    channel = sites.channel[row].ravel()
+    known = np.isfinite(level) & (np.abs(distance) < REACH_PX)
+    is_green = np.array([name[0] in "GL" for name in levels.frame.channels])[channel]
+    of_green = known & is_green
+    bins = ((distance + REACH_PX) / BIN_PX).astype(int).clip(0, round(2 * REACH_PX / BIN_PX) - 1)
+    number = np.bincount(bins[of_green])
+    if np.count_nonzero(number) < 3:
         return None
-    return _over_green(profile[:, inside].sum(axis=1), levels)
+    full = number > 0
+    at = np.bincount(bins[of_green], weights=distance[of_green])[full] / number[full]
+    profile = np.bincount(bins[of_green], weights=level[of_green])[full] / number[full]
+    green = np.interp(distance, at, profile)
+    low, high = NEARLY_ALL_ITS_LIGHT
+    use = known & (green > low) & (green < high) & (distance > at[0]) & (distance < at[-1])
+    count = len(levels.frame.channels)
+    own = np.bincount(channel[use], weights=level[use], minlength=count)
+    expected = np.bincount(channel[use], weights=green[use], minlength=count)
+    if (expected < LEAST_LIGHT).any():
+        return None
+    return _over_green(own / expected, levels)
 
 
 def _over_green(sums: NDArray[np.float64], levels: Levels) -> NDArray[np.float64]:
