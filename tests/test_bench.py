@@ -13,6 +13,7 @@ import pytest
 from click.testing import CliRunner
 
 from inspector.bench import goals, routes, table
+from inspector.bench import run as run_module
 from inspector.bench.frames import make_files
 from inspector.bench.probes import STAGES
 from inspector.bench.routes import Timed
@@ -108,7 +109,9 @@ def test_a_packed_frame_holds_the_same_levels(tmp_path: Path) -> None:
     assert files.mosaic_bytes == plain.mosaic.nbytes
 
 
-def test_the_command_measures_everything() -> None:
+def test_the_command_measures_everything(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(run_module, "LIVE_FRAMES", 2)
+    monkeypatch.setattr(run_module, "SUSTAINED_FRAMES", 3)
     arguments = ["bench", "--megapixels", "0.2", "--megapixels", "0.4", "--rounds", "1", "--json"]
     run = CliRunner().invoke(main, arguments)
     assert run.exit_code == 0, run.output
