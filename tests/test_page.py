@@ -13,6 +13,7 @@ import sys
 import webbrowser
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from functools import partial
 from html.parser import HTMLParser
 from importlib.resources import files
 from pathlib import Path
@@ -41,6 +42,9 @@ from inspector.report.layout import arrange
 HERE = "http://127.0.0.1:8736"
 SAMPLES = Path(__file__).parent.parent / "sample_frames"
 PORTRAIT = SAMPLES / "fencing-12-lit-portrait.dng"
+get, post = partial(httpx2.get, timeout=60), partial(httpx2.post, timeout=60)
+PATIENCE = 12
+"""Signs of life of a stream after which an event is given up."""
 STATIC = files("inspector.page") / "static"
 MARKUP = '<img src=x onerror="document.title=1">&amp;.dng'
 
@@ -54,6 +58,7 @@ class Stream:
     def next(self) -> tuple[str, str, Any]:
         """Id, kind and data of the next event that has an id."""
         fields: dict[str, str] = {}
+        beats = 0
         for line in self.lines:
             if line:
                 name, _, value = line.partition(": ")
@@ -61,6 +66,8 @@ class Stream:
             elif "id" in fields:
                 return fields["id"], fields["event"], json.loads(fields["data"])
             else:
+                beats += fields.get("event") == "beat"
+                assert beats < PATIENCE, "nothing happens"
                 fields = {}
         raise EOFError
 
@@ -268,7 +275,7 @@ def test_points_agree_with_the_raw_data(tmp_path: Path) -> None:
         page._feed.add(record)
         [key] = keys(page._feed)
         points = {"x": ["320.5", "420.5"], "y": ["431.5", "431.5"]}
-        found = httpx2.get(f"{page.address}frames/{key}/points", params=points, timeout=60).json()
+        found = get(f"{page.address}frames/{key}/points", params=points).json()
     stored = tifffile.imread(PORTRAIT).astype(float)
     ev = []
     for x, y in zip(points["x"], points["y"], strict=True):
@@ -328,7 +335,7 @@ def test_an_original_that_cannot_be_read_is_said(tmp_path: Path, kind: str, why:
     with live(tmp_path / "report") as page:
         page._feed.add(judged)
         address = f"{page.address}frames/{keys(page._feed)[0]}/points?x=1&y=1"
-        answer = httpx2.get(address, timeout=60)
+        answer = get(address)
     assert answer.status_code == 409
     assert why in answer.json()["error"]
 
@@ -346,7 +353,7 @@ def test_a_second_page_finds_another_port(tmp_path: Path) -> None:
     with live(tmp_path / "a") as one, live(tmp_path / "b") as two:
         assert one.address != two.address
         for page in (one, two):
-            assert httpx2.get(page.address).status_code == 200
+            assert get(page.address).status_code == 200
 
 
 def test_a_shared_page_has_a_token_that_nobody_guesses(
@@ -358,7 +365,7 @@ def test_a_shared_page_has_a_token_that_nobody_guesses(
         assert tokens[0] != tokens[1]
         assert min(map(len, tokens)) >= 22  # 128 bits in base64
         assert str(one.shared_address).startswith("http://127.0.0.2:")
-        assert httpx2.get(str(one.shared_address)).status_code == 200
+        assert get(str(one.shared_address)).status_code == 200
 
 
 class FakeProbe:
@@ -432,35 +439,37 @@ def test_no_browser_opens_in_the_terminal(
 def test_the_command_serves_the_set_while_it_is_shot(tmp_path: Path) -> None:
     hot = tmp_path / "hot"
     hot.mkdir()
-    command = [sys.executable, "-m", "inspector", "watch", str(hot), "--page"]
-    with subprocess.Popen(
+    command = [sys.executable, "-m", "inspector", "watch", str(hot), "--existing", "--page"]
+    process = subprocess.Popen(
         command,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
         env=os.environ | {"BROWSER": "true"},
-    ) as process:
+    )
+    try:
         assert process.stderr is not None
-        said = [process.stderr.readline(), process.stderr.readline()]
-        address = said[0].rpartition(" ")[2].strip()
+        address = process.stderr.readline().rpartition(" ")[2].strip()
         assert re.fullmatch(r"http://127\.0\.0\.1:\d+/", address)
         with stream(address) as events:
             _, _, whole = events.next()
-            assert whole["name"] == "hot"
-            assert whole["frames"] == []
+            assert (whole["name"], whole["frames"]) == ("hot", [])
             plate = SAMPLES / "fencing-01-empty-plate.dng"
             (hot / MARKUP).write_bytes(plate.read_bytes())
             _, kind, frame = events.next()
             assert (kind, frame["name"], frame["verdict"]) == ("frame", MARKUP, "pass")
             sent = {"origin": address.rstrip("/"), "x-inspector": "page"}
-            answer = httpx2.post(f"{address}plate", json={"frame": frame["key"]}, headers=sent)
+            answer = post(f"{address}plate", json={"frame": frame["key"]}, headers=sent)
             assert answer.status_code == 202
             _, kind, taken = events.next()
             assert (kind, taken["key"]) == ("plate", frame["key"])
-            picture = httpx2.get(f"{address}frames/{frame['key']}/picture.jpg")
+            picture = get(f"{address}frames/{frame['key']}/picture.jpg")
             assert picture.content.startswith(b"\xff\xd8")
         process.send_signal(signal.SIGINT)
-        out, err = process.communicate(timeout=60)
+        out, err = process.communicate(timeout=120)
+    finally:
+        process.kill()
+        process.communicate()
     assert process.returncode == 0
     assert "1 frame: 1 pass" in out
     assert "the plate from now on" in err
@@ -474,5 +483,5 @@ def test_a_wish_for_a_plate_goes_to_the_set(tmp_path: Path) -> None:
         page._feed.add(row("/evening/empty.dng", plate=True))
         sent = {"origin": page.address.rstrip("/"), "x-inspector": "page"}
         wish = {"frame": keys(page._feed)[0]}
-        assert httpx2.post(f"{page.address}plate", json=wish, headers=sent).status_code == 202
+        assert post(f"{page.address}plate", json=wish, headers=sent).status_code == 202
     assert outbox.get_nowait() == UsePlate("/evening/empty.dng")
