@@ -19,6 +19,7 @@ from inspector.commands.live import demo, watch
 from inspector.commands.plate import plate
 from inspector.commands.ratio import ratio
 from inspector.commands.report import report
+from inspector.commands.room import room
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -40,5 +41,5 @@ def main() -> None:
             stream.reconfigure(errors="replace")  # a shape the terminal lacks is no reason to stop
 
 
-for command in (demo, watch, check, report, export, plate, compare, ratio, drift, bench):
+for command in (demo, watch, check, report, export, plate, compare, ratio, drift, bench, room):
     main.add_command(command)

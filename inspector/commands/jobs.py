@@ -66,13 +66,14 @@ def job_errors() -> Iterator[None]:
     from inspector.bracket import BracketError
     from inspector.load import LoadError
     from inspector.pair import PairError
+    from inspector.room import RoomError
 
     with plain_errors():
         try:
             yield
         except LoadError as error:
             end(str(error), EXIT_STATUS["unreadable"])
-        except (BracketError, PairError) as error:
+        except (BracketError, PairError, RoomError) as error:
             end(str(error), REFUSED)
 
 
