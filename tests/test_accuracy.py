@@ -31,7 +31,7 @@ def discs(*radii: int) -> list[np.ndarray]:
     masks = []
     for radius in radii:
         mask = np.zeros((140, 140), bool)
-        mask[disk((70, 70), radius + 0.5)] = True
+        mask[disk((70, 70), radius + 0.5)] = True  # type: ignore[no-untyped-call]
         masks.append(mask)
     return masks
 
@@ -50,7 +50,7 @@ def test_overlap_of_concentric_discs() -> None:
 def test_a_boundary_is_what_scikit_image_calls_the_inner_one() -> None:
     rng = np.random.default_rng(1)
     for mask in (*discs(30), rng.random((60, 80)) < 0.5):
-        inner = find_boundaries(mask, connectivity=2, mode="inner") & mask
+        inner = find_boundaries(mask, connectivity=2, mode="inner")  # type: ignore[no-untyped-call]
         assert np.array_equal(boundary(mask), inner)
 
 
@@ -126,7 +126,8 @@ def bounds(kind: str, said: float | None, true: float | None) -> dict[str, bool]
     seen, truth = clean()
     window = replace(seen.exposure.window, high_ev=said, high_is=kind)
     seen = replace(seen, exposure=replace(seen.exposure, window=window))
-    flags = compare(seen, replace(truth, window_high_ev=true), near=False).flags
+    truth = replace(truth, window_high_ev=true, window_high_whole_ev=true)
+    flags = compare(seen, truth, near=False).flags
     return {k.removeprefix("window_high_"): v for k, v in flags.items() if "window_high" in k}
 
 
@@ -147,6 +148,18 @@ def test_a_bound_holds_or_not(
     kind: str, said: float | None, true: float | None, expected: dict[str, bool]
 ) -> None:
     assert bounds(kind, said, true) == expected
+
+
+def test_either_reading_of_white_that_has_crossed_is_right() -> None:
+    """Its border past the tolerance, or the first whole pixel past it: half a pixel between."""
+    seen, truth = clean()
+    high = seen.exposure.window.high_ev
+    assert high is not None
+    for off, error in ((0.0, 0.0), (0.5, 0.25), (-0.5, 0.25)):
+        between = replace(
+            truth, window_high_ev=high + off - 0.25, window_high_whole_ev=high + off + 0.25
+        )
+        assert compare(seen, between, near=False).errors["window_high"] == pytest.approx(error)
 
 
 def test_where_nothing_clips_the_stated_level_stands() -> None:

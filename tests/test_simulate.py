@@ -308,13 +308,13 @@ def test_spill_on_part_of_a_disc_is_found_as_long_and_as_deep_as_it_is() -> None
     level = np.where(quarter & (from_edge >= 0), 2.0 * np.exp(-from_edge / 12), level)
     light = np.repeat(level[..., None], 3, axis=2).astype(np.float32)
     crossing = cross(light, outline)
-    assert spilled(outline, crossing) == pytest.approx(0.25, abs=0.015)
+    assert spilled(outline, crossing.headroom_ev) == pytest.approx(0.25, abs=0.015)
     (run,) = spill_runs(outline, crossing)
     assert np.median(crossing.depth_px[run]) == pytest.approx(12 * np.log(2 / 0.98), abs=0.8)
     # Exposed so much darker that white lies just at the tolerance, the spill is gone.
     spare = -(3 / 12 - np.log(2 / 0.98)) / np.log(2)
-    assert spilled(outline, crossing, ev=-spare - 0.06) < 0.02
-    assert spilled(outline, crossing, ev=-spare + 0.06) > 0.23
+    assert spilled(outline, crossing.headroom_ev, ev=-spare - 0.06) < 0.02
+    assert spilled(outline, crossing.headroom_ev, ev=-spare + 0.06) > 0.23
 
 
 def test_the_ramp_of_a_blurred_disc_is_that_of_a_gaussian() -> None:
@@ -412,6 +412,9 @@ def test_the_true_window_is_where_renderings_begin_and_cease_to_pass() -> None:
         (high + 0.06, "edge.spill_fraction"),
     ):
         assert missed in render(scene, ev=ev, megapixels=SMALL)[1].misses()
+    whole = truth.window_high_whole_ev
+    assert whole is not None
+    assert 0 < whole - high < 0.5
     for ev in (low + 0.06, high - 0.06):
         again = render(scene, ev=ev, megapixels=SMALL)[1].misses()
         assert not {"backdrop.white_fraction", "edge.spill_fraction"} & set(again)

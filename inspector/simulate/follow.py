@@ -97,12 +97,13 @@ def flagged(light: Light, side: str | None) -> Light:
 
 
 def dimmed(light: Light, *, front: float, walls: float) -> Light:
-    """So many stops less on the subject's front, and from either side."""
+    """So many stops less on the subject's front, and from the sides and above."""
     return replace(
         light,
         front_ev=light.front_ev - front,
         left_ev=_less(light.left_ev, walls),
         right_ev=_less(light.right_ev, walls),
+        top_ev=_less(light.top_ev, walls),
     )
 
 

@@ -67,11 +67,13 @@ class Crossing:
     """How white light crosses the outline, point by point.
 
     ``headroom_ev`` (N,) change of exposure at which paper white reaches deeper than the
-    tolerance there, infinite where the subject is thinner; ``depth_px`` (N,) how deep it
+    tolerance there, infinite where the subject is thinner; ``whole_ev`` (N,) the change at which
+    the first pixel that lies wholly past the tolerance is white; ``depth_px`` (N,) how deep white
     reaches now.
     """
 
     headroom_ev: Floats
+    whole_ev: Floats
     depth_px: Floats
 
 
@@ -155,23 +157,24 @@ def _off_border(
 def cross(light: Picture, outline: Outline) -> Crossing:
     """Find how far paper white, joined to the backdrop, reaches in (light (H, W, 3))."""
     t = np.arange(0, _REACH * max(outline.depth.shape), _STEP_PX)
-    t = np.unique(np.append(t, outline.tolerance_px))
-    limit = int(np.searchsorted(t, outline.tolerance_px))
+    past = (outline.tolerance_px, outline.tolerance_px + 0.5)
+    t = np.unique(np.append(t, past))
+    limit, whole = np.searchsorted(t, past).tolist()
     least = outline.rays(np.ascontiguousarray(light.min(axis=2)), t)
     joined = np.minimum.accumulate(least, axis=1)
     depth = outline.rays(outline.depth, t)
-    headroom = np.log2(WHITE / np.maximum(joined[:, limit], 1e-9))
+    headroom = np.log2(WHITE / np.maximum(joined[:, [limit, whole]], 1e-9)).astype(float)
     # Where the subject is thinner than twice the tolerance, white cannot lie deeper in it.
-    thin = depth[:, limit] < outline.tolerance_px - 1
+    headroom[depth[:, limit] < outline.tolerance_px - 1] = np.inf
     reached = np.where(joined >= WHITE, depth, 0).max(axis=1, initial=0)
-    return Crossing(np.where(thin, np.inf, headroom).astype(float), reached.astype(float))
+    return Crossing(headroom[:, 0], headroom[:, 1], reached.astype(float))
 
 
-def spilled(outline: Outline, crossing: Crossing, *, ev: float = 0.0) -> float:
-    """Fraction of the edge that is spilled when exposed ``ev`` stops brighter."""
+def spilled(outline: Outline, headroom_ev: Floats, *, ev: float = 0.0) -> float:
+    """Fraction of the edge whose headroom (N,) is used up when exposed ``ev`` stops brighter."""
     if outline.length_px == 0:
         return 0.0
-    return float(outline.length[crossing.headroom_ev <= ev].sum() / outline.length_px)
+    return float(outline.length[headroom_ev <= ev].sum() / outline.length_px)
 
 
 def spill_runs(outline: Outline, crossing: Crossing) -> list[NDArray[np.int64]]:

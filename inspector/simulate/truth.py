@@ -88,6 +88,9 @@ class Truth:
     window_low_ev, window_high_ev : float or None
         Exposure changes at which the backdrop comes to pass and up to which the edge passes,
         from re-scaling the noise-free light; None where there is none up to 6 stops.
+    window_high_whole_ev : float or None
+        The high end where white has crossed only when the first pixel wholly past the tolerance
+        is white, half a pixel deeper.
     outline : Outline
     look : str
         The look the scene is meant for.
@@ -116,6 +119,7 @@ class Truth:
     hot_spots: tuple[TrueIsland, ...]
     window_low_ev: float | None
     window_high_ev: float | None
+    window_high_whole_ev: float | None
     outline: Outline
     look: str = "silhouette"
     plate: bool = False
@@ -171,7 +175,7 @@ def find_truth(
     crossing = cross(light, outline)
     percentiles = np.percentile(ev[clean], (1, 50, 99)).tolist() if found else [None] * 3
     white, blown = cell_fractions(frame, camera, clean) if found else (None, None)
-    window = _window(light, clean, outline, crossing) if found else (None, None)
+    window = _window(light, clean, outline, crossing) if found else (None, None, None)
     ramp = ramp_px(np.ascontiguousarray(light[..., 1]), outline)
     depth = _depth(light, outline, ramp, blur_px)
     return Truth(
@@ -192,11 +196,12 @@ def find_truth(
         ramp_px=ramp,
         blur_px=blur_px,
         edge_length_px=outline.length_px,
-        spill_fraction=spilled(outline, crossing) if outline.length_px else None,
+        spill_fraction=(spilled(outline, crossing.headroom_ev) if outline.length_px else None),
         spill=_runs(outline, crossing),
         hot_spots=hot_spots(light.min(axis=2), zones),
         window_low_ev=window[0],
         window_high_ev=window[1],
+        window_high_whole_ev=window[2],
         outline=outline,
         look=look,
         plate=plate,
@@ -277,18 +282,22 @@ def _runs(outline: Outline, crossing: Crossing) -> tuple[TrueSpill, ...]:
 
 def _window(
     light: NDArray[np.float32], clean: Mask, outline: Outline, crossing: Crossing
-) -> tuple[float | None, float | None]:
+) -> tuple[float | None, float | None, float | None]:
     """Least change that lifts the backdrop over its limit, greatest that spares the edge."""
     limits = Limits()
     share = float(np.quantile(light.min(axis=2)[clean], 1 - limits.white_fraction))
     low = float(np.log2(WHITE / share))
     if outline.length_px == 0:
-        return low, None
+        return low, None, None
 
-    def passes(ev: float) -> bool:
-        return spilled(outline, crossing, ev=ev) <= limits.spill_fraction
+    def greatest(headroom_ev: NDArray[np.float64]) -> float | None:
+        return _last_true(
+            lambda ev: spilled(outline, headroom_ev, ev=ev) <= limits.spill_fraction,
+            -SEARCH_EV,
+            SEARCH_EV,
+        )
 
-    return low, _last_true(passes, -SEARCH_EV, SEARCH_EV)
+    return low, greatest(crossing.headroom_ev), greatest(crossing.whole_ev)
 
 
 def _last_true(holds: Callable[[float], bool], low: float, high: float) -> float | None:

@@ -166,32 +166,34 @@ def _islands(seen: Inspection, truth: Truth, flags: dict[str, bool]) -> None:
 def _low_end(
     seen: Inspection, truth: Truth, errors: dict[str, float], flags: dict[str, bool]
 ) -> None:
-    window = seen.exposure.window
-    _end("window_low", window.low_ev, window.low_is, truth.window_low_ev, errors, flags)
+    window, true = seen.exposure.window, truth.window_low_ev
+    if true is not None:
+        _end("window_low", window.low_ev, window.low_is, (true, true), errors, flags)
 
 
 def _high_end(
     seen: Inspection, truth: Truth, errors: dict[str, float], flags: dict[str, bool]
 ) -> None:
+    """The high end against the two readings of "crossed": none means further than was searched."""
     window = seen.exposure.window
-    _end("window_high", window.high_ev, window.high_is, truth.window_high_ev, errors, flags)
+    least, most = truth.window_high_ev, truth.window_high_whole_ev
+    true = (SEARCH_EV if least is None else least, inf if most is None else most)
+    _end("window_high", window.high_ev, window.high_is, true, errors, flags)
 
 
 def _end(
     name: str,
     said: float | None,
     kind: str | None,
-    true: float | None,
+    true: tuple[float, float],
     errors: dict[str, float],
     flags: dict[str, bool],
 ) -> None:
-    """One end of the window. Where the truth has none, it lies further than was searched."""
+    """One end of the window against the range in which the true one lies."""
+    least, most = true
+    flags[f"{name}_missing"] = said is None and least < SEARCH_EV
     if said is None:
-        flags[f"{name}_missing"] = true is not None
         return
-    flags[f"{name}_missing"] = False
-    least = SEARCH_EV if true is None else true
-    most = inf if true is None else true
     if kind == "exact":
         errors[name] = max(0.0, least - said, said - most)
     elif kind == "at_most":

@@ -126,7 +126,9 @@ beside the results, whether they are met or not.
 Most frames have about one megapixel, one in sixteen has eight; one in twenty comes from a sensor
 without a Bayer filter. A plate is shifted by up to 1 % of the long side. An under frame is one to
 three stops darker, its subject up to 0.25 % of the long side elsewhere. Where nothing clips in a
-frame, the clip level that its file states stands, and the truth is counted from there.
+frame, the clip level that its file states stands, and the truth is counted from there. White has
+crossed the edge by more than the tolerance when its border has, or, half a pixel deeper, when the
+first pixel wholly past it is white; a high end of the window between the two counts as right.
 A frame is *borderline* where a figure lies so near its limit that the truth itself could go
 either way; those are counted apart. `random_scene(N)` of `inspector.simulate.families` draws
 frame N again."""
