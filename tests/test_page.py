@@ -10,6 +10,7 @@ import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import webbrowser
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -21,17 +22,20 @@ from typing import Any
 
 import cv2
 import httpx2
+import judges
 import numpy as np
 import pytest
 import tifffile
+from click.testing import CliRunner
 from pages import AROUND, PICTURE, clip_map, keys, live, parts, row
 from starlette.testclient import TestClient
 
 from inspector.batch import InputError
+from inspector.cli import main
 from inspector.decode import decode
 from inspector.files import Stamp
 from inspector.lane import Judged, PlateTaken, Said, UsePlate
-from inspector.page import serve
+from inspector.page import points, serve
 from inspector.page.app import make_app
 from inspector.page.colours import palette_css
 from inspector.page.feed import Feed
@@ -274,11 +278,11 @@ def test_points_agree_with_the_raw_data(tmp_path: Path) -> None:
     with live(tmp_path) as page:
         page._feed.add(record)
         [key] = keys(page._feed)
-        points = {"x": ["320.5", "420.5"], "y": ["431.5", "431.5"]}
-        found = get(f"{page.address}frames/{key}/points", params=points).json()
+        asked = {"x": ["320.5", "420.5"], "y": ["431.5", "431.5"]}
+        found = get(f"{page.address}frames/{key}/points", params=asked).json()
     stored = tifffile.imread(PORTRAIT).astype(float)
     ev = []
-    for x, y in zip(points["x"], points["y"], strict=True):
+    for x, y in zip(asked["x"], asked["y"], strict=True):
         # Orientation 8: the stored picture's row is viewed x, its column counts from the bottom.
         row_, column = int(float(x)) // 2 * 2, int(height - float(y)) // 2 * 2
         cells = stored[row_ - 4 : row_ + 6, column - 4 : column + 6]
@@ -338,6 +342,20 @@ def test_an_original_that_cannot_be_read_is_said(tmp_path: Path, kind: str, why:
         answer = get(address)
     assert answer.status_code == 409
     assert why in answer.json()["error"]
+
+
+@pytest.mark.parametrize(
+    ("core", "why"), [(judges.that_fails, "did not start"), (judges.by_content, "broke down")]
+)
+def test_a_reader_that_breaks_down_costs_one_answer(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, core: Any, why: str
+) -> None:
+    monkeypatch.setattr(points, "point_judge", core)
+    frame = tmp_path / "a.dng"
+    frame.write_text("crash")
+    reader = points.PointReader()
+    with closing(reader), pytest.raises(points.PointError, match=why):
+        reader.read(str(frame), row(frame).stamp, [(1.0, 1.0)])
 
 
 # Addresses and the browser.
@@ -475,6 +493,18 @@ def test_the_command_serves_the_set_while_it_is_shot(tmp_path: Path) -> None:
     assert "the plate from now on" in err
     assert (tmp_path / "hot-report" / DATABASE).is_file()
     assert [path.name for path in hot.iterdir()] == [MARKUP]
+
+
+@pytest.mark.parametrize("command", [["watch", "."], ["demo"]])
+def test_without_a_network_sharing_ends_in_one_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: list[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    monkeypatch.setattr(socket, "socket", FakeProbe(None))
+    result = CliRunner().invoke(main, [*command, "--share"])
+    assert result.exit_code == 2
+    assert result.stderr.splitlines()[-1].startswith("no local network is there")
 
 
 def test_a_wish_for_a_plate_goes_to_the_set(tmp_path: Path) -> None:

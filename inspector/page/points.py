@@ -9,7 +9,7 @@ from typing import Any
 
 from inspector.files import Stamp, stamp_of
 from inspector.reading import ratio
-from inspector.worker import Judge, Task, Worker
+from inspector.worker import Judge, Task, Worker, WorkerError
 
 Point = tuple[float, float]
 
@@ -38,8 +38,11 @@ class PointReader:
             raise PointError("the original is no longer where it was")
         if found != stamp:
             raise PointError("the original has changed since it was judged")
-        with self._turn:
-            reply = self._worker.judge(Task(path, points=tuple(points)))
+        try:
+            with self._turn:
+                reply = self._worker.judge(Task(path, points=tuple(points)))
+        except WorkerError as error:
+            raise PointError(str(error)) from error
         if not reply.readings:
             raise PointError(str(reply.record["reasons"][0]["text"]))
         readings = reply.readings

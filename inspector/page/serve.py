@@ -72,9 +72,8 @@ class LivePage:
         if plate is not None:
             self._feed.take_plate(os.fspath(plate.resolve()))
         token = secrets.token_urlsafe(16) if share else None
-        self._sockets = [_listen(LOOPBACK)]
-        if share:
-            self._sockets.append(_listen(_local_address()))
+        hosts = [LOOPBACK, _local_address()] if share else [LOOPBACK]
+        self._sockets = [_listen(host) for host in hosts]
         parts = Parts(self._feed, report, self._reader, lambda path: outbox.put(UsePlate(path)))
         self._server = uvicorn.Server(_config(make_app(parts, token=token)))
         self._thread = threading.Thread(target=self._serve, daemon=True)
