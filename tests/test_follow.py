@@ -48,7 +48,7 @@ def test_a_light_turned_gives_a_corner_what_it_lacks_and_no_more() -> None:
 def test_a_slope_is_evened_out_but_never_turned_over() -> None:
     scene = replace(sets.WALL, backdrop=replace(sets.WALL.backdrop, slope_ev=(-2.0, 0.0)))
     half = after(scene, Change(Kind.TURN, 0.55)).scene.backdrop.slope_ev
-    assert half == (pytest.approx(-1.0), 0.0)
+    assert half == pytest.approx((-1.0, 0.0))
     assert after(scene, Change(Kind.TURN, 9.0)).scene.backdrop.slope_ev == (0.0, 0.0)
 
 
