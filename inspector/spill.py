@@ -12,6 +12,10 @@ from inspector.across import Across
 from inspector.arrays import Mask, Points
 from inspector.place import Box, clock, points_box
 
+# All widths below are for a tolerance of 3 px, as on frames up to 3,000 px wide, and grow with it;
+# lengths also with the spacing of the outline's points.
+TOLERANCE_PX, SPACING_PX = 3.0, 2.0
+
 SURE_FALL, POSSIBLE_FALL = 4.0, 2.5
 """How many pixels longer than on a clean part the fall from white to two stops under it is on
 spill, and how many on what may be spill. Measured: a strong rim adds up to 3, spill 4 to 50."""
@@ -67,28 +71,29 @@ def find_spill(
     size : tuple of int
         (width, height) of the picture.
     """
+    wide = tolerance / TOLERANCE_PX
+    long = max(wide, float(np.median(across.step)) / SPACING_PX)
     thick = np.isfinite(across.fall)
-    fall = np.where(thick, across.fall, 0.0)
-    overlap = np.where(thick, np.nan_to_num(across.overlap), 0.0)
-    clean_fall = _clean(across.fall, LONGEST_CLEAN_FALL)
-    clean_overlap = _clean(across.overlap[thick], LONGEST_CLEAN_OVERLAP)
+    more_fall = _over_clean(np.where(thick, across.fall, np.nan), LONGEST_CLEAN_FALL * wide)
+    overlap = np.where(thick, across.overlap, np.nan)
+    depth = _over_clean(overlap, LONGEST_CLEAN_OVERLAP * wide)
     # A seam or a strand dims the light outside as spill does, but leaves the edge sharp.
-    proven = (overlap > clean_overlap + SURE_OVERLAP) & (fall > clean_fall + SOFT_FALL)
-    slow = fall > clean_fall + SURE_FALL
-    faint = (fall > clean_fall + SOFT_FALL) & (overlap > clean_overlap + FAINT_OVERLAP)
-    faint = _long_runs(_closed(faint, across), across, LEAST_FAINT_RUN_PX)
-    part = (fall > clean_fall + POSSIBLE_FALL) | proven | faint
-    depth = np.maximum(overlap - clean_overlap, 0.0)
+    soft = more_fall > SOFT_FALL * wide
+    proven = soft & (depth > SURE_OVERLAP * wide)
+    slow = more_fall > SURE_FALL * wide
+    faint = _closed(soft & (depth > FAINT_OVERLAP * wide), across, FAINT_GAP_PX * long)
+    faint = _long_runs(faint, across, LEAST_FAINT_RUN_PX * long)
+    part = (more_fall > POSSIBLE_FALL * wide) | proven | faint
     runs = []
     for first, last in _true_runs(part, across.line):
         at = slice(first, last)
         length = float(across.step[at].sum())
-        if length < LEAST_RUN_PX:
+        if length < LEAST_RUN_PX * long:
             continue
         step = across.step[at]
         sure = bool(
-            step[slow[at]].sum() >= LEAST_RUN_PX
-            or step[proven[at]].sum() >= LEAST_OVERLAP_RUN_PX
+            step[slow[at]].sum() >= LEAST_RUN_PX * long
+            or step[proven[at]].sum() >= LEAST_OVERLAP_RUN_PX * long
             or faint[at].any()
         )
         depths = np.maximum(depth[at], np.where(slow[at], tolerance, 0.0))
@@ -109,12 +114,12 @@ def find_spill(
     return tuple(sorted(runs, key=lambda r: (-r.sure, -r.length_px)))
 
 
-def _closed(mask: Mask, across: Across) -> Mask:
-    """A mask along the edge with its short gaps filled."""
+def _closed(mask: Mask, across: Across, gap: float) -> Mask:
+    """A mask along the edge with its gaps of fewer pixels filled."""
     filled = mask.copy()
     for first, last in _true_runs(~mask, across.line):
         within = first > 0 and last < len(mask) and mask[first - 1] and mask[last]
-        if within and across.step[first:last].sum() < FAINT_GAP_PX:
+        if within and across.step[first:last].sum() < gap:
             filled[first:last] = True
     return filled
 
@@ -127,9 +132,11 @@ def _long_runs(mask: Mask, across: Across, least: float) -> Mask:
     return kept
 
 
-def _clean(values: Points, longest: float) -> float:
+def _over_clean(values: Points, longest: float) -> Points:
+    """(N,) how much larger a value is than on a clean part of the edge; 0 where unknown."""
     known = values[np.isfinite(values)]
-    return min(longest, float(np.percentile(known, CLEAN_SHARE))) if known.size else longest
+    clean = min(longest, float(np.percentile(known, CLEAN_SHARE))) if known.size else longest
+    return np.nan_to_num(np.maximum(values - clean, 0.0))
 
 
 def _true_runs(mask: Mask, line: NDArray[np.intp]) -> list[tuple[int, int]]:
