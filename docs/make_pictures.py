@@ -12,7 +12,7 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from inspector.batch import judge_all
+from inspector.batch import by_one, judge_all
 from inspector.lane import Outbox
 from inspector.page.serve import LivePage
 from inspector.record import Row, read_rows
@@ -59,7 +59,7 @@ def judge_samples(report: Path) -> list[Row]:
     try:
         with Worker() as worker:
             frames = sorted(SAMPLES.glob("*.dng"))
-            for _ in judge_all(frames, worker=worker, task=Task(""), recorder=recorder):
+            for _ in judge_all(frames, judging=by_one(worker), task=Task(""), recorder=recorder):
                 recorder.flush()
     finally:
         recorder.close()

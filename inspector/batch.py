@@ -1,15 +1,24 @@
-"""Named frames, judged in the order given."""
+"""Named frames, judged in the order given: by one process, by several, or on a cluster."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import replace
+import hashlib
+import os
+from collections.abc import Callable, Generator, Iterable, Iterator
+from dataclasses import astuple, replace
 from pathlib import Path
 
+from inspector import __version__
 from inspector.files import raw_frames_in, safe_name, stamp_of
 from inspector.record import MAPS, Row
 from inspector.recorder import Recorder
 from inspector.worker import Reply, Task, Worker
+
+RULES = "rules"
+"""Key of a stored record: a digest of all that its verdict depends on beside the frame."""
+
+Judging = Callable[[Iterable[Task | Reply]], Iterator[Reply]]
+"""Judges tasks and hands on replies that are there already, all in the order given."""
 
 
 class InputError(ValueError):
@@ -20,7 +29,7 @@ class PlateError(InputError):
     """The plate cannot be read."""
 
 
-def frames_of(named: Iterable[Path]) -> tuple[list[Path], Path | None]:
+def frames_of(named: Iterable[Path], *, subfolders: bool = False) -> tuple[list[Path], Path | None]:
     """The frames named, a folder standing for the raw frames inside; and a companion, if any.
 
     Raises
@@ -34,15 +43,28 @@ def frames_of(named: Iterable[Path]) -> tuple[list[Path], Path | None]:
         if not path.is_dir():
             frames.append(path)
             continue
-        try:
-            inside, companions = raw_frames_in(path)
-        except OSError as error:
-            raise InputError(f"{path}: cannot be listed ({error.strerror})") from error
-        if not inside:
+        count = len(frames)
+        for folder in _folders(path) if subfolders else (path,):
+            try:
+                inside, companions = raw_frames_in(folder)
+            except OSError as error:
+                raise InputError(f"{folder}: cannot be listed ({error.strerror})") from error
+            frames += inside
+            companion = companion or next(iter(companions), None)
+        if len(frames) == count:
             raise InputError(f"{path}: no raw frame in it; name the frames or their folder")
-        frames += inside
-        companion = companion or next(iter(companions), None)
     return frames, companion
+
+
+def _folders(top: Path) -> Iterator[Path]:
+    """A folder and all below it, by name; links are not followed, so that it comes to an end."""
+
+    def stop(error: OSError) -> None:
+        raise InputError(f"{error.filename}: cannot be listed ({error.strerror})") from error
+
+    for folder, below, _ in os.walk(top, onerror=stop):
+        below.sort()
+        yield Path(folder)
 
 
 def check_names(frames: Iterable[Path]) -> None:
@@ -76,15 +98,26 @@ def load_plate(worker: Worker, task: Task) -> str | None:
     return None
 
 
+def by_one(worker: Worker) -> Judging:
+    """Judge one frame after the other."""
+
+    def judge(items: Iterable[Task | Reply]) -> Iterator[Reply]:
+        for item in items:
+            yield item if isinstance(item, Reply) else worker.judge(item)
+
+    return judge
+
+
 def judge_all(
     frames: Iterable[Path],
     *,
-    worker: Worker,
+    judging: Judging,
     task: Task,
     zone_maps: Path | None = None,
     recorder: Recorder | None = None,
-) -> Iterator[Reply]:
-    """Judge frames one by one as `task` says; store the records if there is a recorder.
+    resume: bool = False,
+) -> Generator[Reply, None, None]:
+    """Judge frames as `task` says; store the records if there is a recorder.
 
     Parameters
     ----------
@@ -92,18 +125,53 @@ def judge_all(
         Plate, under frame, look and limits for all; its path is not used.
     zone_maps : Path, optional
         Folder that takes ``<stem>.zones.png``.
+    resume : bool
+        Take what is in the record already, of the same frame under the same rules, from there.
     """
-    for frame in frames:
+    rules = digest_of_rules(task)
+    keys: list[tuple[Path, Row | None]] = []
+
+    def items() -> Iterator[Task | Reply]:
+        for frame in frames:
+            stored = _stored(recorder, frame, rules) if resume and recorder else None
+            keys.append((frame, stored))
+            yield _reply(stored) if stored else _task(task, frame, zone_maps, recorder)
+
+    for reply in judging(items()):
+        frame, stored = keys.pop(0)
         stamp = stamp_of(frame)
-        clip_map = f"{MAPS}/{safe_name(frame.absolute(), stamp)}.jpg"
-        one = replace(
-            task,
-            path=str(frame),
-            zone_map=str(zone_maps / f"{frame.stem}.zones.png") if zone_maps else None,
-            clip_map=str(recorder.folder / clip_map) if recorder else None,
-        )
-        reply = worker.judge(one)
-        if recorder is not None and stamp is not None:
-            row = Row(str(frame.absolute()), stamp, reply.record, reply.clip_map and clip_map)
-            recorder.add(row)
+        if recorder is not None and stamp is not None and stored is None:
+            name = reply.clip_map and f"{MAPS}/{Path(reply.clip_map).name}"
+            recorder.add(Row(str(frame.absolute()), stamp, reply.record | {RULES: rules}, name))
         yield reply
+
+
+def digest_of_rules(task: Task) -> str:
+    """A digest of what a verdict depends on beside its frame: limits, plate, version."""
+    others = [(path, path and stamp_of(path)) for path in (task.plate, task.under)]
+    text = repr((__version__, task.look, astuple(task.limits), others))
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def _task(task: Task, frame: Path, zone_maps: Path | None, recorder: Recorder | None) -> Task:
+    name = f"{safe_name(frame.absolute(), stamp_of(frame))}.jpg"
+    return replace(
+        task,
+        path=str(frame),
+        zone_map=str(zone_maps / f"{frame.stem}.zones.png") if zone_maps else None,
+        clip_map=str(recorder.folder / MAPS / name) if recorder else None,
+    )
+
+
+def _stored(recorder: Recorder, frame: Path, rules: str) -> Row | None:
+    """The row of a frame as it is now, judged by the same rules; None to judge it again."""
+    stamp = stamp_of(frame)
+    row = recorder.row(str(frame.absolute()), stamp) if stamp is not None else None
+    if row is None or row.verdict == "unreadable" or row.record.get(RULES) != rules:
+        return None
+    return row
+
+
+def _reply(row: Row) -> Reply:
+    record = {key: value for key, value in row.record.items() if key != RULES}
+    return Reply(record, row.clip_map, stored=True)

@@ -139,6 +139,18 @@ class Store:
         )
         return {os.fsdecode(path): Stamp(size, mtime) for path, size, mtime in found}
 
+    def row(self, path: str, stamp: Stamp) -> Row | None:
+        """The row of one frame in one state, None if it was not judged."""
+        found = self._db.execute(
+            "SELECT record, clip_map, judged_at, id FROM frames"
+            " WHERE (path, size, mtime_ns) = (?, ?, ?)",
+            (os.fsencode(path), stamp.size, stamp.mtime_ns),
+        ).fetchone()
+        if found is None:
+            return None
+        record, clip_map, judged_at, number = found
+        return Row(path, stamp, json.loads(record), clip_map, judged_at, number)
+
     def earlier(self, folder: str) -> dict[str, Stamp] | None:
         """What lay in a hot folder before it was first watched; None if it never was."""
         found = self._db.execute(

@@ -39,6 +39,11 @@ class Recorder:
             return {}, None
         return self._store.known(), self._store.earlier(hot_folder)
 
+    def row(self, path: str, stamp: Stamp) -> Row | None:
+        """The stored row of one frame in one state; None if there is none, or while that is
+        unknown."""
+        return None if self._store is None else self._store.row(path, stamp)
+
     def missing(self, hot_folder: str, frames: Mapping[str, Stamp]) -> int:
         """How many frames have no row and are not to be left alone; 0 while that is unknown."""
         if self._store is None:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import unicodedata
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -82,6 +84,33 @@ def tally(verdicts: Sequence[str]) -> str:
     return f"{head}: {', '.join(counts)}" if counts else head
 
 
+@dataclass
+class Tally:
+    """What came of many frames, without holding on to any of them.
+
+    ``stored`` counts those whose verdict was taken from a record of before.
+    """
+
+    verdicts: Counter[str] = field(default_factory=Counter)
+    reasons: Counter[str] = field(default_factory=Counter)
+    stored: int = 0
+
+    def add(self, record: dict[str, Any], *, stored: bool = False) -> None:
+        """Count one frame."""
+        self.verdicts[record["verdict"]] += 1
+        self.reasons.update({reason["code"] for reason in record["reasons"]})
+        self.stored += stored
+
+    def text(self, seconds: float) -> str:
+        """One line: "120 frames: 100 pass, 20 warn; background-short 15, spill 6; in 54 s"."""
+        parts = [tally(list(self.verdicts.elements()))]
+        if self.reasons:
+            parts.append(", ".join(f"{code} {n}" for code, n in self.reasons.most_common()))
+        if self.stored:
+            parts.append(f"{self.stored} of them from the record")
+        return "; ".join([*parts, f"in {_time_text(round(seconds))}"])
+
+
 class Progress:
     """How far a long run is, on a terminal: a last line that is written over.
 
@@ -110,9 +139,12 @@ class Progress:
 def progress_text(done: int, total: int, seconds: float) -> str:
     """For example "120 of 340 frames, 4.1 a second, 54 s left"."""
     rate = done / max(seconds, 1e-3)
-    left = round((total - done) / rate)
-    time = f"{left // 60} min {left % 60:02} s" if left >= 60 else f"{left} s"
-    return f"{done} of {total} frames, {rate:.1f} a second, {time} left"
+    left = _time_text(round((total - done) / rate))
+    return f"{done} of {total} frames, {rate:.1f} a second, {left} left"
+
+
+def _time_text(seconds: int) -> str:
+    return f"{seconds // 60} min {seconds % 60:02} s" if seconds >= 60 else f"{seconds} s"
 
 
 def cells(text: str) -> int:

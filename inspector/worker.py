@@ -62,7 +62,7 @@ class Reply:
 
     ``clip_map`` names the file if it was written, ``trouble`` is one line on what could not be
     done besides, ``retry`` says that the file may yet become readable,
-    ``readings`` answer the task's points.
+    ``readings`` answer the task's points, ``stored`` says that it comes from a record of before.
     """
 
     record: Record
@@ -70,6 +70,7 @@ class Reply:
     trouble: str | None = None
     retry: bool = False
     readings: tuple[Reading, ...] = ()
+    stored: bool = False
 
 
 class WorkerError(Exception):

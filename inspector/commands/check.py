@@ -25,7 +25,9 @@ from inspector.commands.common import (
 )
 
 if TYPE_CHECKING:
+    from inspector.batch import Judging
     from inspector.recorder import Recorder
+    from inspector.worker import Task
 
 
 @click.command()
@@ -39,6 +41,22 @@ if TYPE_CHECKING:
     "--mask-out", type=FOLDER, help="Write <stem>.zones.png: 0 surround, 1 backdrop, 2 subject."
 )
 @click.option("--report", type=FOLDER, help="Write clip maps and the record into this folder.")
+@click.option(
+    "--resume", is_flag=True, help="Take what --report holds already from there, judge the rest."
+)
+@click.option("--subfolders", is_flag=True, help="Look into the folders' subfolders.")
+@click.option(
+    "--jobs",
+    type=click.IntRange(min=1),
+    metavar="NUMBER",
+    help="Frames judged at a time.  [default: as many as there are processors, for many frames]",
+)
+@click.option(
+    "--cluster",
+    metavar="ADDRESS",
+    help="Judge on the workers of a Dask scheduler, as tcp://studio:8786, which see the same "
+    "folders; needs the optional extra `cluster`. --jobs and --time-limit have no say there.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line.")
 @click.option("-q", "--quiet", is_flag=True, help="Print only the frames that do not pass.")
 @time_limit_option
@@ -50,6 +68,10 @@ def check(
     look: str,
     mask_out: Path | None,
     report: Path | None,
+    resume: bool,
+    subfolders: bool,
+    jobs: int | None,
+    cluster: str | None,
     as_json: bool,
     quiet: bool,
     time_limit: float,
@@ -66,39 +88,70 @@ def check(
       inspector check sample_frames/*.dng
       inspector check --plate empty.dng --report report evening/
       inspector check --json --look filled frame.dng
+      inspector check --subfolders --report archive-report --resume archive/
     """
-    from inspector.batch import check_names, frames_of, judge_all, load_plate
-    from inspector.terminal import Progress
-    from inspector.worker import Task, Worker
+    from inspector.batch import InputError, check_names, frames_of, judge_all
+    from inspector.terminal import PROGRESS_FROM, Progress, Tally
+    from inspector.worker import Task
 
-    verdicts = []
+    begin, tally = time.monotonic(), Tally()
     with plain_errors(), contextlib.ExitStack() as stack:
+        if resume and report is None:
+            raise InputError("--resume goes on with what --report holds; name that folder")
         task = Task("", look=look, limits=chosen_limits(limits_file, limits), under=_text(under))
-        named, companion = frames_of(frames)
+        named, companion = frames_of(frames, subfolders=subfolders)
         if companion is not None:
             say(f"{companion}: not a raw frame; left alone, as are all of its kind")
         if mask_out is not None:
             check_names(named)
             mask_out.mkdir(parents=True, exist_ok=True)
         recorder = _recorder(report, stack)
-        worker = stack.enter_context(Worker(seconds=time_limit))
-        worker.start()
         if plate is not None:
-            say(load_plate(worker, replace(task, path=str(plate), under=None)))
             task = replace(task, plate=str(plate))
+        judging = _judging(task, len(named), jobs, cluster, time_limit, stack)
         show = printer(named, as_json=as_json, quiet=quiet)
         progress = Progress(len(named), sys.stderr, time.monotonic)
-        for reply in judge_all(
-            named, worker=worker, task=task, zone_maps=mask_out, recorder=recorder
-        ):
+        replies = judge_all(
+            named, judging=judging, task=task, zone_maps=mask_out, recorder=recorder, resume=resume
+        )
+        for done, reply in enumerate(stack.enter_context(contextlib.closing(replies)), 1):
             progress.clear()
             show(reply.record)
             say(reply.trouble)
             say(recorder.flush() if recorder is not None else None)
-            verdicts.append(reply.record["verdict"])
-            progress.show(len(verdicts))
+            tally.add(reply.record, stored=reply.stored)
+            progress.show(done)
         progress.clear()
-    sys.exit(max(EXIT_STATUS[verdict] for verdict in verdicts))
+        if len(named) >= PROGRESS_FROM:
+            say(tally.text(time.monotonic() - begin))
+    sys.exit(max(EXIT_STATUS[verdict] for verdict in tally.verdicts))
+
+
+def _judging(
+    task: Task,
+    frames: int,
+    jobs: int | None,
+    cluster: str | None,
+    seconds: float,
+    stack: contextlib.ExitStack,
+) -> Judging:
+    """One process, several, or a cluster; the plate is looked at before anything is judged."""
+    from inspector.batch import by_one, load_plate
+    from inspector.parallel import in_parallel, processes_for
+    from inspector.worker import Worker
+
+    count = 1 if cluster is not None else jobs or processes_for(frames)
+    workers = [stack.enter_context(Worker(seconds=seconds)) for _ in range(count)]
+    if cluster is None:
+        for worker in workers:
+            worker.start()
+    if task.plate is not None:
+        say(load_plate(workers[0], replace(task, path=task.plate, plate=None, under=None)))
+    if cluster is not None:
+        from inspector.cluster import on_cluster
+
+        return on_cluster(cluster)
+    return by_one(workers[0]) if count == 1 else in_parallel(workers)
 
 
 def _text(path: Path | None) -> str | None:
