@@ -319,7 +319,7 @@ def test_a_frame_of_which_several_workers_die_is_given_up() -> None:
 
     class Future:
         def result(self) -> Reply:
-            raise KilledWorker("task", None, 3)
+            raise KilledWorker("task", None, 3)  # type: ignore[arg-type]
 
         def release(self) -> None:
             pass
