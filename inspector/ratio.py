@@ -23,6 +23,10 @@ class LightingRatio:
     Attributes
     ----------
     lit, shadow : Reading
+    lit_at, shadow_at : tuple of float
+        x, y in viewed pixels.
+    size : float
+        Side of the patches, viewed pixels.
     stops, times : float or None
         From the shadow to the lit side, and as n of n:1; negative and under 1 if the point called
         lit is the darker. None where both clip.
@@ -38,6 +42,9 @@ class LightingRatio:
 
     lit: Reading
     shadow: Reading
+    lit_at: tuple[float, float]
+    shadow_at: tuple[float, float]
+    size: float
     stops: float | None
     times: float | None
     error_ev: float | None
@@ -77,7 +84,19 @@ def lighting_ratio(
     times = None if stops is None else 2.0**stops
     error = None if found.state == AT_LEAST else COVERAGE * hypot(a.error_ev, b.error_ev)
     over = None if times is None or times <= 1.0 else log2(times - 1)
-    return LightingRatio(a, b, stops, times, error, found.state, over, _warnings(a, b, found.state))
+    return LightingRatio(
+        lit=a,
+        shadow=b,
+        lit_at=lit,
+        shadow_at=shadow,
+        size=side,
+        stops=stops,
+        times=times,
+        error_ev=error,
+        state=found.state,
+        key_over_fill_ev=over,
+        warnings=_warnings(a, b, found.state),
+    )
 
 
 def _warnings(lit: Reading, shadow: Reading, state: str) -> tuple[str, ...]:

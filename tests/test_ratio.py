@@ -22,6 +22,8 @@ from inspector.clip import Clip
 from inspector.frame import Frame
 from inspector.levels import measure_clip, measure_levels
 from inspector.ratio import LightingRatio, lighting_ratio
+from inspector.report import ratiomap
+from inspector.report.layout import SIZE
 from inspector.simulate.camera import Camera, photograph
 from inspector.simulate.dng import write_dng
 
@@ -251,3 +253,13 @@ def test_what_cannot_be_done_is_said_in_one_line(
     assert result.exit_code == status
     assert said in result.stderr
     assert "Traceback" not in result.output
+
+
+def test_the_picture_shows_both_points(tmp_path: Path) -> None:
+    picture = tmp_path / "ratio.png"
+    run(PORTRAIT, "--lit", "430,250", "--shadow", "365,290", "--picture", picture)
+    drawn = np.asarray(cv2.imread(str(picture)))
+    assert drawn.shape == (SIZE[1], SIZE[0], 3)
+    assert ratiomap.times(2.0) == "2.0:1"
+    assert ratiomap.times(0.5) == "1:2.0"
+    assert ratiomap.times(None) == "–"

@@ -10,7 +10,16 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import click
 
 from inspector.commands.common import EXIT_STATUS, FILE, say, time_limit_option
-from inspector.commands.jobs import job_errors, json_option, name, numbers, print_json
+from inspector.commands.jobs import (
+    check_picture,
+    job_errors,
+    json_option,
+    name,
+    numbers,
+    picture_option,
+    print_json,
+    save_picture,
+)
 
 if TYPE_CHECKING:
     from inspector.clip import Clip
@@ -48,6 +57,7 @@ class Points(NamedTuple):
     is_flag=True,
     help="Find the face and propose both cheeks; needs the optional extra `face`.",
 )
+@picture_option
 @json_option
 @time_limit_option
 def ratio(
@@ -56,6 +66,7 @@ def ratio(
     shadow: Point | None,
     size: float | None,
     face: bool,
+    picture: Path | None,
     as_json: bool,
     time_limit: float,
 ) -> None:
@@ -77,6 +88,7 @@ def ratio(
     with job_errors():
         if face == (lit is not None and shadow is not None) or (lit is None) != (shadow is None):
             raise InputError("give --lit X,Y and --shadow X,Y, or --face alone")
+        check_picture(picture, [frame])
         (decoded,) = load_frames([frame], seconds=time_limit)
         clip = measure_clip(decoded)
         if lit is not None and shadow is not None:
@@ -93,6 +105,12 @@ def ratio(
             print_json(as_record(found, decoded.path, points))
         else:
             click.echo(f"{name(frame)}: {told(found)}")
+        if picture is not None:
+            from inspector.levels import measure_levels
+            from inspector.report import ratiomap
+
+            seen = measure_levels(decoded, clip=clip)
+            save_picture(picture, lambda: ratiomap.draw(found, seen))
         warnings = [*found.warnings, *([points.face] if points.face else [])]
         for warning in warnings:
             say(f"{frame}: {warning}")
@@ -129,21 +147,18 @@ def _from_face(frame: Frame, clip: Clip, size: float | None) -> Points:
 def told(found: LightingRatio) -> str:
     """The ratio in one line."""
     from inspector.report.figures import signed, stops
+    from inspector.report.ratiomap import times
 
     ends = f"lit {signed(found.lit.ev)}, shadow {signed(found.shadow.ev)}"
     if found.stops is None or found.times is None:
         return f"no ratio ({ends}): both points are clipped"
     least = "at least " if found.state == "at_least" else ""
-    text = f"{least}{_times(found.times)}, {least}{stops(found.stops)} stops"
+    text = f"{least}{times(found.times)}, {least}{stops(found.stops)} stops"
     if found.error_ev is not None:
         text += f" ± {max(ceil(found.error_ev * 100), 1) / 100:.2f}"
     if found.key_over_fill_ev is not None and found.key_over_fill_ev >= 0:
         text += f"; key {signed(found.key_over_fill_ev)} stops over a fill that lights both sides"
     return f"{text} ({ends} stops from white)"
-
-
-def _times(times: float) -> str:
-    return f"{times:.1f}:1" if times >= 1 else f"1:{1 / times:.1f}"
 
 
 def as_record(found: LightingRatio, path: str, points: Points) -> dict[str, Any]:

@@ -15,6 +15,8 @@ from inspector.report.charts import GREY, INK, PALE, STYLE, WIDTH, as_svg, hexed
 from inspector.report.palette import WARN
 
 Record = dict[str, Any]
+LEAST_SPAN = 0.6
+"""Stops that each row shows at least."""
 ROWS = (
     ("Background: stops over (+) or under (−) white", "background"),
     ("Weakest hundredth against the middle, stops", "weakest"),
@@ -31,7 +33,7 @@ def draw(records: Sequence[Record], events: Sequence[Event]) -> str:
         axes = figure.subplots(len(ROWS), 1, sharex=True)
         for ax, (title, name) in zip(axes, ROWS, strict=True):
             _row(ax, ordered, name)
-            ax.set_title(title)
+            ax.set_title(title, pad=14 if ax is axes[0] else None)
         for number, event in enumerate(events, 1):
             _mark(axes, place[event.path], number)
         axes[-1].set_xlabel("frame")
@@ -42,6 +44,10 @@ def draw(records: Sequence[Record], events: Sequence[Event]) -> str:
 def _row(axes: Axes, records: Sequence[Record], name: str) -> None:
     told = [(k, v) for k, r in enumerate(records, 1) if (v := _value(r, name)) is not None]
     axes.plot([k for k, _ in told], [v for _, v in told], "o", markersize=3, color=GREY)
+    low, high = axes.get_ylim()
+    if high - low < LEAST_SPAN:  # a hundredth of a stop must not look like a fall
+        middle = (low + high) / 2
+        axes.set_ylim(middle - LEAST_SPAN / 2, middle + LEAST_SPAN / 2)
     axes.grid(axis="y", color="#ececec", linewidth=0.8)
     axes.set_axisbelow(True)
 
