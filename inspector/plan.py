@@ -149,7 +149,7 @@ def plan(room: Room, setup: Setup) -> Plan:
                 {face: log2(total[face] / then[face]) for face in FACES},
             )
         )
-    surfaces.sort(key=lambda s: -s.shares["front"])
+    surfaces.sort(key=lambda s: -round(s.shares["front"], 6))
     black = _light_on(room, setup, {n: min(BLACK, r) for n, r in reflectance.items()})
     depth = _depth(total["front"], setup)
     return Plan(
