@@ -84,7 +84,10 @@ def _picture(found: LightingRatio, levels: Levels, size: tuple[int, int]) -> Can
         reading = found.lit if name == "lit" else found.shadow
         text = f"{name} {figures.signed(reading.ev)}"
         reach = found.size * zoom[1] / 2 + 32
-        anchors = [(x, y + reach), (x, y - reach), (x + 120, y), (x - 120, y)]
+        # Each figure stands on its own side, clear of the other patch.
+        to_right = (name == "lit") == (found.lit_at[0] > found.shadow_at[0])
+        aside = (reach + 66) * (1 if to_right else -1)
+        anchors = [(x + aside, y), (x + aside, y - 40), (x + aside, y + 40), (x, y - reach)]
         tags.add(text, anchors, Type(26, 600, INK), TAG)
     return drawn
 

@@ -28,7 +28,7 @@ BLACK_EV = -4.1
 """What black cloth leaves of a white wall's light: 0.05 of 0.85."""
 WALLS = {"left": "left_ev", "right": "right_ev", "ceiling": "top_ev"}
 
-BRIGHT = replace(SOFTBOX, ev=1.75, slope_ev=(0.5, 0.0))
+BRIGHT = replace(SOFTBOX, ev=2.0, falloff_ev=0.8, slope_ev=(0.5, 0.0))
 OUT = Light(front_ev=-5.4, wrap_ev=-4.4, wrap_width=0.004, rim_ev=-1.4, rim_width=0.0007)
 PANEL = replace(OUT, right_ev=-4.2, front_ev=-5.3)
 ROOM = replace(DARK, front_ev=-5.6, left_ev=-3.4, right_ev=-4.6, top_ev=-4.2)
