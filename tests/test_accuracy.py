@@ -226,6 +226,11 @@ def test_the_page_gives_median_tail_goal_and_the_worst_frames() -> None:
     assert "| frames with any spill found | 4 | 1 of 4 (25.0 %) |  |  | 2, 3, 4 |" in page
 
 
+def test_the_page_names_under_frames_that_were_refused() -> None:
+    refused = replace(trials()[0], refused="it has another size")
+    assert "Under frames refused: 1 (it has another size)." in accuracy_table([refused], seed=9)
+
+
 def test_the_page_tells_what_came_of_the_advice() -> None:
     page = accuracy_table(trials(), seed=9)
     assert "4 frames 2 warned" in page

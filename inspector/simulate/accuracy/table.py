@@ -181,6 +181,9 @@ def _figures(trials: Sequence[Trial], mode: str) -> str:
     lines += [line for row in ROWS if (line := _figure(trials, mode, row))]
     lines += ["", "| | frames | count | goal | met | frames |", "|---|---|---|---|---|---|"]
     lines += [line for count in COUNTS if (line := _count(trials, mode, count))]
+    refused = [f"{t.seed} ({t.refused})" for t in trials if mode == "under" and t.refused]
+    if refused:
+        lines += ["", f"Under frames refused: {_listed(refused)}."]
     return "\n".join(lines)
 
 
