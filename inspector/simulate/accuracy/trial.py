@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from math import ceil
 
 import numpy as np
 
@@ -27,8 +28,8 @@ PAN = 0.01
 """How far a plate may be shifted, part of the long side."""
 STEP = 0.0025
 """How far the subject may have moved in an under frame, part of the long side."""
-DARKER_EV = (1.0, 3.0)
-"""By how many stops an under frame is darker."""
+DARKER_THIRDS = (3, 9)
+"""By how many thirds of a stop an under frame is darker: an aperture is set in thirds."""
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,7 @@ def trial(seed: int, number: int) -> Trial:
         "camera": draw.camera_family,
     }
     result = Trial(seed, families, alone, loop=follow_advice(draw, seen.verdict))
-    darker = -between(rng, *DARKER_EV)
+    darker = -int(rng.integers(*DARKER_THIRDS, endpoint=True)) / 3
     if truth.plate:
         return replace(result, bracket=_bracket(draw, frame, truth, darker, size))
     result = replace(result, plate=_with_plate(draw, frame, truth, near, rng, size))
@@ -142,9 +143,9 @@ def _bracket(
     """How far the percentiles of an empty set are off with a bracket that clips nowhere."""
     if not truth.found:
         return ()
-    brightest = float(truth.backdrop_ev.max())
+    unclipped = -ceil(3 * float(truth.backdrop_ev.max()) + 1.5) / 3
     below = shoot(
-        draw.scene, camera=draw.camera, seed=draw.seed + 2, ev=min(darker, -0.5 - brightest),
+        draw.scene, camera=draw.camera, seed=draw.seed + 2, ev=min(darker, unclipped),
         by="aperture", megapixels=megapixels,
     )  # fmt: skip
     plate = inspect_plate(frame, bracket=below)
