@@ -25,8 +25,8 @@ from inspector.pair import (
     lay_on,
     moved,
     responds,
+    smooth_within,
 )
-from inspector.plate import smooth_within
 from inspector.shared_clip import shared_clips
 from inspector.sides import find_sides
 from inspector.tint import backdrop_stops
@@ -38,6 +38,9 @@ SAME_EV = 0.1
 """A smaller change is none worth a word, stops."""
 SHADOW_EV = 0.2
 """The darker side is called the shadow side from so many stops."""
+WIDE = ("core", "front")
+NOISY_EV = 0.06
+"""Noise of a working pixel from which light is smoothed before medians are taken, stops."""
 SMOOTH = 0.006
 """Width over which the map is smoothed, part of the long side."""
 
@@ -143,10 +146,23 @@ def _same_place(pair: Pair) -> Mask:
     return moved(inner.astype(np.float32), move) > 0.5
 
 
+def _quiet(ev: Floats, mask: Mask) -> Floats:
+    """Stops on a part, strong noise smoothed away: it drags the median of a wide range about."""
+    inside = mask[:, 2:] & mask[:, 1:-1] & mask[:, :-2]
+    # Second differences: a slope is no noise. Of unit noise they have a spread of root 6.
+    bend = np.abs(ev[:, 2:] - 2 * ev[:, 1:-1] + ev[:, :-2])[inside]
+    if not bend.size or 1.4826 * float(np.median(bend)) / np.sqrt(6) < NOISY_EV:
+        return ev[mask]
+    light = smooth_within(np.exp2(ev), mask, 1.0)[mask]
+    return np.asarray(np.log2(np.maximum(light, 2.0**FLOOR_EV)), np.float32)
+
+
 def _subject(part: str, mask: Mask, pair: Pair, settings: float) -> Change | None:
     if mask.sum() < LEAST_PIXELS:
         return None
-    before, after = pair.first.levels.ev[mask], pair.ev[mask]
+    both = pair.first.levels.ev, pair.ev
+    # Along the outline light falls too steeply to be smoothed.
+    before, after = (_quiet(ev, mask) if part in WIDE else ev[mask] for ev in both)
     b, a = float(np.median(before)), float(np.median(after))
     known = UNKNOWN if min(b, a) < FLOOR_EV + 0.5 else EXACT
     error = 2 * np.hypot(_error(before), _error(after))
@@ -166,7 +182,7 @@ def _background(first: Inspection, second: Inspection, settings: float) -> Chang
     clear = [i.zones.backdrop & ~i.zones.fringe for i in (first, second)]
     both = clear[0] & clear[1]
     b, a = (float(np.median(ev[c])) if c.any() else None for ev, c in zip(evs, clear, strict=True))
-    difference = by_shared_channels(first.levels, second.levels)[both]
+    difference = by_shared_channels(first.levels, second.levels, both)[both]
     difference = difference[np.isfinite(difference)]
     if difference.size >= max(LEAST_PIXELS, TOLD_SHARE * both.sum()):
         change = float(np.median(difference))
@@ -193,7 +209,7 @@ def _map(pair: Pair, settings: float) -> Floats:
     backdrop = first.zones.backdrop & ~first.zones.fringe
     backdrop &= second.zones.backdrop & ~second.zones.fringe
     # Each zone apart: on the backdrop nothing was moved.
-    behind = by_shared_channels(first.levels, second.levels)
+    behind = by_shared_channels(first.levels, second.levels, backdrop)
     backdrop &= np.isfinite(behind)
     result = np.full(first.levels.ev.shape, np.nan, np.float32)
     sigma = max(1.0, SMOOTH * max(result.shape))

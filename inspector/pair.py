@@ -30,6 +30,10 @@ MOST_CHANGED = 0.03
 SMEAR = 5
 """Differences narrower than this are the outline's own uncertainty, working pixels."""
 
+CALM = 2.0
+"""Width of the Gaussian by whose levels channels are chosen, working pixels."""
+NEARLY = 0.93
+"""Part of its range up to which a channel is compared: even its noise responds there."""
 LEAST_LEVEL = 2.0**-8
 """Light below this is too noisy to compare pixel by pixel."""
 
@@ -128,20 +132,40 @@ def responds(levels: Levels) -> Mask:
     return np.asarray((levels.rendered[..., green] < RESPONDS * levels.top[green]).all(axis=-1))
 
 
-def by_shared_channels(first: Levels, second: Levels) -> Floats:
+def by_shared_channels(first: Levels, second: Levels, where: Mask) -> Floats:
     """(h, w) stops from one frame to the other by channels that respond in both; NaN for none.
 
     A channel against itself: neither the surface's tint nor where it clips has a say. Green where
     it tells, else what does.
+
+    Parameters
+    ----------
+    where : ndarray, bool
+        (h, w) the surface that is compared.
     """
-    told = (first.rendered < RESPONDS * first.top) & (second.rendered < RESPONDS * second.top)
-    told &= (first.rendered > LEAST_LEVEL) & (second.rendered > LEAST_LEVEL)
+    both = first, second
+    told = np.broadcast_to(where[..., None], first.rendered.shape)
+    for levels in both:
+        # By smoothed levels, since by the pixels' own noise would be cut on one side.
+        calm = np.dstack([smooth_within(plane, where, CALM) for plane in _planes(levels)])
+        told = told & (calm > LEAST_LEVEL) & (calm < NEARLY * levels.top) & (levels.rendered > 0)
     ratio = np.log2(np.where(told, second.rendered, 1) / np.where(told, first.rendered, 1))
-    green = np.array([name[0] in "GL" for name in first.frame.channels])
+    green = _green(first)
     use = told & np.where(told[..., green].any(axis=-1, keepdims=True), green, ~green)
     count = use.sum(axis=-1)
     mean = np.where(use, ratio, 0).sum(axis=-1) / np.maximum(count, 1)
     return np.asarray(np.where(count > 0, mean, np.nan), np.float32)
+
+
+def smooth_within(plane: Floats, inner: Mask, sigma: float) -> Floats:
+    """A Gaussian's mean over the mask's own pixels; what lies outside has no say."""
+    weight = cv2.GaussianBlur(inner.astype(np.float32), (0, 0), sigma)
+    total = cv2.GaussianBlur(np.where(inner, plane, 0).astype(np.float32), (0, 0), sigma)
+    return np.asarray(total / np.maximum(weight, 1e-3), np.float32)
+
+
+def _planes(levels: Levels) -> list[Floats]:
+    return [levels.rendered[..., c] for c in range(levels.rendered.shape[2])]
 
 
 def _green(levels: Levels) -> Mask:
@@ -177,7 +201,7 @@ def background_change(first: Inspection, second: Inspection) -> float | None:
     """
     both = first.zones.backdrop & ~first.zones.fringe
     both &= second.zones.backdrop & ~second.zones.fringe
-    change = by_shared_channels(first.levels, second.levels)[both]
+    change = by_shared_channels(first.levels, second.levels, both)[both]
     change = change[np.isfinite(change)]
     if change.size < max(LEAST_PIXELS, TOLD_SHARE * both.sum()):
         return None

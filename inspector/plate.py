@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from math import floor
 
-import cv2
 import numpy as np
 
 from inspector.advice import stop_word, stops_text, thirds_up
@@ -15,6 +14,7 @@ from inspector.exposure import AT_CEILING
 from inspector.frame import Frame
 from inspector.inspect import Inspection, inspect
 from inspector.levels import WHITE, Levels, measure_levels
+from inspector.pair import smooth_within
 from inspector.place import Box, place_in
 from inspector.strays import LIGHT, OBJECT, Stray, at_place, find_strays
 from inspector.tint import backdrop_stops
@@ -185,13 +185,6 @@ def _background_ev(levels: Levels, seen: Inspection, inner: Mask) -> Floats:
     ev = backdrop_stops(levels, seen.zones)
     smooth = smooth_within(ev, inner, max(NOISE * max(ev.shape), 1.0))
     return np.asarray(np.where(inner, smooth, ev), np.float32)
-
-
-def smooth_within(ev: Floats, inner: Mask, sigma: float) -> Floats:
-    """A Gaussian's mean over the mask's own pixels; what lies outside has no say."""
-    weight = cv2.GaussianBlur(inner.astype(np.float32), (0, 0), sigma)
-    total = cv2.GaussianBlur(np.where(inner, ev, 0).astype(np.float32), (0, 0), sigma)
-    return np.asarray(total / np.maximum(weight, 1e-3), np.float32)
 
 
 def _weakest(ev: Floats, inner: Mask, levels: Levels) -> Weakest | None:
