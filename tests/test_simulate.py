@@ -30,7 +30,7 @@ from inspector.simulate import (
 )
 from inspector.simulate.backdrop import face
 from inspector.simulate.camera import PATTERNS, nominal_aperture, photograph
-from inspector.simulate.count import cell_fractions
+from inspector.simulate.count import cell_fractions, saturated
 from inspector.simulate.families import (
     BACKDROPS,
     CAMERAS,
@@ -169,6 +169,20 @@ def test_channels_saturate_at_their_own_level_under_the_stated_one() -> None:
         assert sites.mean() == pytest.approx(clip, abs=0.2)
         assert sites.std() == pytest.approx(4, rel=0.05)
     assert (frame.stated_clip == 16383).all()
+
+
+@pytest.mark.parametrize(
+    "camera",
+    [
+        Camera(clip=(15787.0,) * 4, clip_spread=s, coarse_steps=k)
+        for s in (0.0, 12.0)
+        for k in (1, 8)
+    ],
+)
+def test_all_of_an_overexposed_sensor_is_saturated(camera: Camera) -> None:
+    full = saturated(photograph(flat(4.0), camera=camera, seed=0), camera)
+    assert full == pytest.approx(1, abs=0.003)
+    assert saturated(photograph(flat(0.7), camera=camera, seed=0), camera) == pytest.approx(0)
 
 
 def test_twelve_bits_and_coarse_steps_leave_gaps_in_the_levels() -> None:

@@ -35,14 +35,18 @@ def cell_fractions(frame: Frame, camera: Camera, where: NDArray[np.bool_]) -> tu
 
 
 def saturated(frame: Frame, camera: Camera) -> NDArray[np.float64]:
-    """(C,) fraction of each channel's sites at their clip level (less three spreads)."""
+    """(C,) fraction of each channel's sites at their clip level.
+
+    Less three spreads and half a step, by which rounding may lower it.
+    """
     ph, pw = frame.pattern.shape
     clip = camera.per_channel(camera.clip)
+    least = 3 * camera.clip_spread + 0.5 * camera.coarse_steps
     full, total = np.zeros(len(clip)), np.zeros(len(clip))
     for row in range(ph):
         for column in range(pw):
             c = frame.pattern[row, column]
             plane = frame.mosaic[row::ph, column::pw]
-            full[c] += np.count_nonzero(plane >= clip[c] - 3 * camera.clip_spread - 0.5)
+            full[c] += np.count_nonzero(plane >= clip[c] - least)
             total[c] += plane.size
     return full / total
