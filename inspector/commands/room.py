@@ -198,6 +198,7 @@ def told(measured: Audit | None, foretold: Plan | None) -> list[str]:
 
 def _measured(found: Audit, foretold: Plan | None) -> list[str]:
     from inspector.report.figures import stops, window
+    from inspector.report.roommap import percent
     from inspector.room import ALL
 
     lines = [f"{name(found.open.frame.path)}: {found.sentence}"]
@@ -205,23 +206,23 @@ def _measured(found: Audit, foretold: Plan | None) -> list[str]:
     head = "".join(f"{HEADS[part]:>12}" for part in parts)
     lines.append(f"  {'light from':<12}{head}{'all of it':>16}   a flag wins")
     for surface in found.surfaces:
-        row = "".join(f"{_percent(surface.shares[part].fraction):>12}" for part in parts)
+        row = "".join(f"{percent(surface.shares[part].fraction):>12}" for part in parts)
         share = surface.shares[ALL]
-        whole = f"{_percent(share.fraction)} ± {max(100 * share.error, 0.1):.1f}"
+        whole = f"{percent(share.fraction)} ± {max(100 * share.error, 0.1):.1f}"
         lines.append(
             f"  {surface.name:<12}{row}{whole:>16}   {stops(share.win_ev)} stops, "
             f"{_depth(surface.depth_ev)}, window {window(surface.window)}"
         )
-    rest = "".join(f"{_percent(found.rest[part]):>12}" for part in parts)
-    lines.append(f"  {'elsewhere':<12}{rest}{_percent(found.rest[ALL]):>16}")
+    rest = "".join(f"{percent(found.rest[part]):>12}" for part in parts)
+    lines.append(f"  {'elsewhere':<12}{rest}{percent(found.rest[ALL]):>16}")
     if len(found.surfaces) > 1:
         lines.append(f"  with all of these flags {_depth(found.depth_ev)}")
     if foretold is not None:
         by_name = {s.name: s for s in foretold.surfaces}
         both = [s for s in found.surfaces if s.name in by_name and "front" in s.shares]
         lines += [
-            f"  {s.name}: measured {_percent(s.shares['front'].fraction)} of the front's light, "
-            f"foretold {_percent(by_name[s.name].shares['front'])}"
+            f"  {s.name}: measured {percent(s.shares['front'].fraction)} of the front's light, "
+            f"foretold {percent(by_name[s.name].shares['front'])}"
             for s in both
         ]
     lines += [
@@ -234,6 +235,7 @@ def _measured(found: Audit, foretold: Plan | None) -> list[str]:
 
 def _foretold(found: Plan) -> list[str]:
     from inspector.report.figures import stops
+    from inspector.report.roommap import percent
 
     best = found.surfaces[0]
     lines = [
@@ -244,15 +246,11 @@ def _foretold(found: Plan) -> list[str]:
     head = "".join(f"{title:>12}" for title in HEADS.values())
     lines.append(f"  {'light from':<12}{head}   a flag wins on the front")
     for surface in found.surfaces:
-        row = "".join(f"{_percent(surface.shares[face]):>12}" for face in HEADS)
+        row = "".join(f"{percent(surface.shares[face]):>12}" for face in HEADS)
         lines.append(f"  {surface.name:<12}{row}   {stops(surface.win_ev['front'])} stops")
     under = "".join(f"{stops(found.under_ev[face]):>12}" for face in HEADS)
     lines.append(f"  {'stops under':<12}{under}   the background, on white")
     return lines
-
-
-def _percent(part: float) -> str:
-    return f"{100 * part:.0f} %".replace("-", "−").replace("−0 %", "0 %")
 
 
 def _depth(ev: float | None) -> str:

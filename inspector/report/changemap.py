@@ -87,9 +87,7 @@ def _tag_parts(found: Comparison, at: marks.Place, tags: Tags) -> None:
         text = value(change)
         if change.known == UNKNOWN:
             text = "not known: over white"
-        room = cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 3)[1:-1, 1:-1]
-        y, x = np.unravel_index(int(room.argmax()), room.shape)
-        spot = at(levels.to_view(np.array([[x + 0.5, y + 0.5]], float)))[0]
+        spot = at(levels.to_view(lines.roomiest(mask)))[0]
         aside = {"left": -70.0, "right": 70.0}.get(change.part, 0.0)
         anchors = [(float(spot[0]) + aside, float(spot[1]) + dy) for dy in (0, -44, 44, 88)]
         tags.add(text, anchors, Type(28, 600, INK), TAG)

@@ -69,6 +69,13 @@ def smooth(points: Points, sigma: float) -> Points:
     return np.asarray(soft, float)
 
 
+def roomiest(mask: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """(1, 2) x, y of the place in a mask (h, w) that has the most of it around."""
+    room = cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 3)[1:-1, 1:-1]
+    y, x = np.unravel_index(int(room.argmax()), room.shape)
+    return np.array([[x + 0.5, y + 0.5]], float)
+
+
 class Tags:
     """Small labels that keep clear of each other and of the picture's border."""
 

@@ -117,9 +117,7 @@ def _over_white(drawn: Canvas, plate: Plate, at: marks.Place, tags: Tags) -> Non
                 tags.add(figures.thirds(k / 3), _ways(line), Type(26, 600, INK), TAG)
     beyond = plate.inner & (plate.ev > top)
     if beyond.mean() > 0.01:
-        room = cv2.distanceTransform(beyond.astype(np.uint8), cv2.DIST_L2, 3)
-        y, x = np.unravel_index(int(room.argmax()), room.shape)
-        spot = at(levels.to_view(np.array([[x + 0.5, y + 0.5]], float)))[0]
+        spot = at(levels.to_view(lines.roomiest(beyond)))[0]
         text = f"{figures.signed(plate.ceiling_ev)} or more"
         tags.add(text, [(float(spot[0]), float(spot[1]))], Type(26, 600, INK), TAG)
 

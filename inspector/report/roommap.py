@@ -56,12 +56,10 @@ def picture(found: Audit, size: tuple[int, int]) -> Canvas:
         mask = found.parts[part]
         if part == ALL or not mask.any():
             continue
-        room = cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 3)[1:-1, 1:-1]
-        y, x = np.unravel_index(int(room.argmax()), room.shape)
-        spot = at(seen.levels.to_view(np.array([[x + 0.5, y + 0.5]], float)))[0]
+        spot = at(seen.levels.to_view(lines.roomiest(mask)))[0]
         dx, dy = AREAS[part]
         anchors = [(float(spot[0]) + dx, float(spot[1]) + dy + down) for down in (0, 46, -46, 92)]
-        tags.add(_percent(share.fraction), anchors, Type(28, 600, INK), TAG)
+        tags.add(percent(share.fraction), anchors, Type(28, 600, INK), TAG)
     return drawn
 
 
@@ -69,7 +67,7 @@ def _bar(canvas: Canvas, name: str, part: float, box: Rect, first: bool) -> None
     """Name, per cent and a bar as long as the share; the first surface's in colour."""
     x0, y0, x1, _ = box
     lines.solid(canvas, [np.array([[x0, y0 + 0.5], [x1, y0 + 0.5]])], RULE, 1)
-    text = _percent(part)
+    text = percent(part)
     kind = Type(40, 600, BRIGHT if first else PLAIN)
     end = x1 - width(text, kind.size, kind.weight)
     write(canvas, text, end, y0 + 46, kind)
@@ -92,5 +90,6 @@ def _note(canvas: Canvas, text: str, x: int, baseline: int, right: int) -> None:
     write(canvas, text, x, baseline, kind)
 
 
-def _percent(part: float) -> str:
+def percent(part: float) -> str:
+    """A share in whole per cent; the light of a surface may come out a little below nought."""
     return f"{100 * part:.0f} %".replace("-0 %", "0 %").replace("-", "−")
