@@ -69,7 +69,7 @@ def inspect(
     levels = measure_levels(frame, clip=clip)
     zones = _zones(levels, plate)
     if under is not None and zones.found:
-        levels = lay_under(levels, zones, measure_levels(under))
+        levels = lay_under(levels, zones, measure_levels(under, clip=levels.clip))
         zones = _zones(levels, plate)
     edge = measure_edge(levels, zones, hot_spot_area=limits.hot_spot_area)
     exposure = measure_exposure(
