@@ -33,6 +33,7 @@ START_LIMIT_S = 120.0
 """Longest that the process may take to start, on a slow disk with cold caches, seconds."""
 END_LIMIT_S = 5.0
 READY = "ready"
+TAKEN = "taken"
 
 Record = dict[str, Any]
 
@@ -147,15 +148,8 @@ class Worker:
 
     def judge(self, task: Task) -> Reply:
         """Judge one frame. Whatever happens to the process, there is a reply."""
-        self.start()
-        if self._interrupted:
-            return self._crashed(task)
-        if not self._loaded:
-            self._await_ready()
-        assert self._pipe is not None
-        try:
-            self._pipe.send(task)
-        except OSError:
+        # A process found dead before it took the frame up died of something else: the next gets it.
+        if not self._hand_over(task) and not self._hand_over(task):
             return self._crashed(task)
         reply = self._receive(self._seconds)
         if reply is None:
@@ -188,6 +182,21 @@ class Worker:
         if self._pipe is not None:
             self._pipe.close()
             self._pipe = None
+
+    def _hand_over(self, task: Task) -> bool:
+        """Whether the process has taken the task up; one that has not is cleared away."""
+        if self._interrupted:
+            return False
+        self.start()
+        if not self._loaded:
+            self._await_ready()
+        assert self._pipe is not None
+        with contextlib.suppress(OSError):
+            self._pipe.send(task)
+            if self._receive(self._seconds) == TAKEN:
+                return True
+        self.kill()
+        return False
 
     def _await_ready(self) -> None:
         """Raise WorkerError if the process cannot start at all."""
@@ -235,7 +244,9 @@ class Worker:
 
 
 def _exit_text(code: int | None) -> str:
-    if code is not None and code < 0:
+    if code is None:
+        return "it was ended"
+    if code < 0:
         with contextlib.suppress(ValueError):
             return signal.Signals(-code).name
     return f"exit status {code}"
@@ -267,7 +278,9 @@ def _serve(pipe: Connection, make_judge: Callable[[], Judge], memory_mb: int, pa
     with contextlib.suppress(EOFError, OSError):  # the parent has closed the pipe or is gone
         pipe.send(READY)
         while True:
-            pipe.send(judge(pipe.recv()))
+            task = pipe.recv()
+            pipe.send(TAKEN)
+            pipe.send(judge(task))
 
 
 def _silence() -> None:

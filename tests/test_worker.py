@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import subprocess
+import threading
 import sys
 import time
 from collections.abc import Iterator
@@ -95,6 +96,18 @@ def test_a_process_that_dies_between_frames_is_replaced(tmp_path: Path, worker: 
     os.kill(worker.pid, signal.SIGTERM)
     wait_for_end(worker.pid)
     assert worker.judge(frame(tmp_path, "pass")).record["verdict"] == "pass"
+
+
+def test_a_frame_not_yet_taken_up_goes_to_the_next_process(tmp_path: Path, worker: Worker) -> None:
+    worker.judge(frame(tmp_path, "pass"))
+    pid = worker.pid
+    assert pid is not None
+    os.kill(pid, signal.SIGSTOP)
+    end = threading.Timer(0.3, os.kill, (pid, signal.SIGKILL))
+    end.start()
+    assert worker.judge(frame(tmp_path, "pass")).record["verdict"] == "pass"
+    end.join()
+    assert worker.pid != pid
 
 
 def test_half_a_picture_is_cleared_away(tmp_path: Path, worker: Worker) -> None:
