@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from inspector.arrays import Mask, Points
+from inspector.arrays import Floats, Mask, Points
 from inspector.levels import WHITE, Levels
 from inspector.outline import read, right_hand, within
 from inspector.profile import read_sites
@@ -181,7 +181,7 @@ def _spilled(ev: Points, offsets: Points, at: Points) -> Points:
     return np.where(np.isfinite(at), -np.maximum(level, 0.0), 0.0)
 
 
-def _level_at(distance: Points, stops: Points, line: NDArray[np.intp]) -> Points:
+def _level_at(distance: Floats, stops: Floats, line: NDArray[np.intp]) -> Points:
     """(N,) value at distance zero of lines fitted to (N, K) samples of neighbouring points."""
     known = np.isfinite(stops) & np.isfinite(distance)
     x, y = np.where(known, distance, 0.0), np.where(known, stops, 0.0)

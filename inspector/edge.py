@@ -12,7 +12,7 @@ from inspector.arrays import Floats, Mask, Points
 from inspector.levels import Levels
 from inspector.outline import tolerance_px
 from inspector.place import Box, view_box
-from inspector.profile import TEN_TO_NINETY, ramps
+from inspector.profile import ramps, sharpest_blur
 from inspector.spill import SpillRun, find_spill
 from inspector.zones import Zones
 
@@ -85,10 +85,8 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         none = np.zeros(core.shape, bool)
         return Edge(0.0, None, None, None, (), spots, np.zeros(0), core, none)
     away = _away_from(zones.backdrop)
-    found = ramps(levels, zones.outlines, core=_core_level(levels, zones, away))
-    found = found[np.isfinite(found)]
+    found = ramps(zones.spread, core=_core_level(levels, zones, away))
     ramp = float(np.median(found)) if found.size else None
-    blur = max(0.5, float(np.percentile(found, 10)) / TEN_TO_NINETY) if found.size else None
     tolerance = tolerance_px(levels.frame.size)
     across = look_across(levels, zones, tolerance=tolerance)
     runs = find_spill(
@@ -101,7 +99,7 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     return Edge(
         length_px=length,
         ramp_px=ramp,
-        blur_px=blur,
+        blur_px=sharpest_blur(found),
         spill_fraction=min(1.0, sum(r.length_px for r in runs if r.sure) / length),
         spill=runs,
         hot_spots=spots,

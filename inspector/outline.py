@@ -62,17 +62,14 @@ def right_hand(line: Points, *, over: int = 2) -> Points:
     return np.asarray(np.stack((-tangent[:, 1], tangent[:, 0]), axis=1) / length, np.float64)
 
 
-def read(picture: Floats, points: Points) -> Floats:
+def read(picture: Floats, points: Points | Floats) -> Floats:
     """Bilinear reading of a (h, w) picture at (..., 2) x, y (pixel i spans [i, i + 1))."""
-    at = np.asarray(points, np.float32) - 0.5
-    flat = at.reshape(-1, 1, 2)
+    count, width = points.size // 2, 1024
     # OpenCV's remap takes at most 32767 rows: fold the points into a wide picture.
-    count = flat.shape[0]
-    width = 1024
     rows = -(-count // width)
-    padded = np.zeros((rows * width, 2), np.float32)
-    padded[:count] = flat[:, 0]
-    x, y = (padded[:, k].reshape(rows, width) for k in (0, 1))
+    at = np.zeros((2, rows * width), np.float32)
+    np.subtract(points.reshape(count, 2).T, 0.5, out=at[:, :count], casting="same_kind")
+    x, y = at.reshape(2, rows, width)
     values = cv2.remap(picture, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(values.reshape(-1)[:count].reshape(points.shape[:-1]), np.float32)
 

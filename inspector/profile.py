@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Points
 from inspector.frame import Frame, to_sensor
-from inspector.levels import RESPONDS, Levels
+from inspector.levels import RESPONDS, Levels, Under
 from inspector.outline import right_hand
 
 TEN_TO_NINETY = 2.5631
@@ -22,6 +22,10 @@ BIN_PX = 0.25
 """Steps of distance in which an edge's profile is gathered, pixels; they widen it by 1 %."""
 RAMP_REACH = 24.0
 """How far on either side of the outline a ramp is followed, pixels."""
+RAMP_BINS = np.arange(-RAMP_REACH + 1.0, RAMP_REACH, BIN_PX)
+"""Bounds of those steps."""
+NO_SPREAD = np.zeros((0, len(RAMP_BINS) - 1))
+"""Where there is no outline."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,7 +34,7 @@ class Sites:
 
     Attributes
     ----------
-    distance : ndarray, float64
+    distance : ndarray, float32
         (N, K) signed distance of the site's centre from the outline, pixels, inwards positive.
     rendered : ndarray, float32
         (N, K) rendered level of the site; NaN outside the picture.
@@ -38,58 +42,66 @@ class Sites:
         (N, K) index of its channel.
     """
 
-    distance: NDArray[np.float64]
+    distance: Floats
     rendered: Floats
     channel: NDArray[np.intp]
 
 
 def read_sites(levels: Levels, points: Points, inward: Points, offsets: Points) -> Sites:
     """Read the photosites nearest to each point + offset * inward (viewed pixels)."""
-    frame = levels.frame
-    at = points[:, None] + offsets[:, None] * inward[:, None]
-    centre = np.floor(at) + 0.5
-    distance = ((centre - points[:, None]) * inward[:, None]).sum(axis=-1)
-    rendered, channel = _rendered_at(levels, centre)
+    start = to_sensor(points, levels.frame)
+    step = to_sensor(points + inward, levels.frame) - start
+    x, dx = _along_normals(start[:, 0], step[:, 0], offsets)
+    y, dy = _along_normals(start[:, 1], step[:, 1], offsets)
+    rendered, channel = _rendered_at(levels, x, y)
     if levels.under is not None:
-        _look_under(levels, centre, rendered, channel)
-    width, height = frame.size
-    x, y = centre[..., 0], centre[..., 1]
-    outside = (x < 0) | (y < 0) | (x >= width) | (y >= height)
-    rendered[outside] = np.nan
-    return Sites(distance, rendered, channel)
+        lost = np.nonzero(rendered >= RESPONDS * levels.frame.gains[channel])
+        centre = np.floor(points[lost[0]] + offsets[lost[1], None] * inward[lost[0]]) + 0.5
+        rendered[lost] = _rendered_under(levels.under, centre)
+    return Sites(dx + dy, rendered, channel)
 
 
-def _look_under(
-    levels: Levels,
-    centre: Points,
-    rendered: Floats,
-    channel: NDArray[np.intp],
-) -> None:
-    """Replace what is saturated by what the under frame has there."""
-    assert levels.under is not None
-    lost = rendered >= RESPONDS * levels.frame.gains[channel]
-    below, _ = _rendered_at(levels.under.levels, centre[lost] + levels.under.shift)
-    rendered[lost] = below * 2.0**levels.under.stops
+def _along_normals(
+    start: Points, step: Points, offsets: Points
+) -> tuple[NDArray[np.int32], Floats]:
+    """One coordinate of the sites at each start + offset * step, and its part of their distance."""
+    first, ahead = (a.astype(np.float32)[:, None] for a in (start, step))
+    corner = np.floor(first + offsets.astype(np.float32) * ahead)
+    return corner.astype(np.int32), (corner + np.float32(0.5) - first) * ahead
 
 
-def _rendered_at(levels: Levels, centre: Points) -> tuple[Floats, NDArray[np.intp]]:
+def _rendered_under(under: Under, centre: Points) -> Floats:
+    """Levels in units of this frame, from the one that lies under it, at (N, 2) viewed pixels."""
+    x, y = np.floor(to_sensor(centre + under.shift, under.levels.frame)).astype(np.int32).T
+    return _rendered_at(under.levels, x, y)[0] * np.float32(2.0**under.stops)
+
+
+def _rendered_at(
+    levels: Levels, x: NDArray[np.int32], y: NDArray[np.int32]
+) -> tuple[Floats, NDArray[np.intp]]:
+    """Rendered level and channel of the sites in so many columns and rows of the sensor."""
     frame = levels.frame
     width, height = frame.sensor_size
-    xy = np.floor(to_sensor(centre, frame)).astype(np.intp)
-    x, y = np.clip(xy[..., 0], 0, width - 1), np.clip(xy[..., 1], 0, height - 1)
-    raw = frame.mosaic[y, x].astype(np.float32)
+    inside = (x >= 0) & (x < width) & (y >= 0) & (y < height)
+    x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
     per_level = (frame.gains / (levels.clip.level - frame.black)).astype(np.float32)
     black = frame.black.astype(np.float32)
-    if raw.ndim > x.ndim:  # already RGB: the channel that falls first decides
+    raw = frame.mosaic.reshape(width * height, -1).take(y * width + x, axis=0).astype(np.float32)
+    if raw.shape[-1] > 1:  # already RGB: the channel that falls first decides
+        channel = np.zeros(x.shape, np.intp)
         rendered = ((raw - black) * per_level).min(axis=-1)
-        return rendered, np.zeros(x.shape, np.intp)
-    channel = _channel_at(frame, x, y)
-    return (raw - black[channel]) * per_level[channel], channel
+    else:
+        channel = _channel_at(frame, x, y)
+        rendered = (raw[..., 0] - black.take(channel)) * per_level.take(channel)
+    rendered[~inside] = np.nan
+    return rendered, channel
 
 
-def _channel_at(frame: Frame, x: NDArray[np.intp], y: NDArray[np.intp]) -> NDArray[np.intp]:
+def _channel_at(frame: Frame, x: NDArray[np.int32], y: NDArray[np.int32]) -> NDArray[np.intp]:
     ph, pw = frame.pattern.shape
-    return np.asarray(frame.pattern[y % ph, x % pw], np.intp)
+    width, height = frame.sensor_size
+    row, column = np.arange(height) % ph * pw, np.arange(width) % pw
+    return np.asarray(frame.pattern.take(row.take(y) + column.take(x)), np.intp)
 
 
 def edge_spread(sites: Sites, stretch: NDArray[np.intp], bins: Points) -> Points:
@@ -107,16 +119,17 @@ def edge_spread(sites: Sites, stretch: NDArray[np.intp], bins: Points) -> Points
     ndarray, float64
         (M, B) mean rendered level, each site capped at white; NaN where a bin is empty.
     """
-    step = bins[1] - bins[0]
     count = len(bins) - 1
-    place = np.floor((sites.distance[stretch] - bins[0]) / step).astype(np.intp)
-    level = np.minimum(sites.rendered[stretch], 1.0)
-    use = (place >= 0) & (place < count) & np.isfinite(level)
-    index = (np.arange(len(stretch))[:, None, None] * count + place)[use]
-    total = np.bincount(index, weights=level[use], minlength=len(stretch) * count)
-    number = np.bincount(index, minlength=len(stretch) * count)
+    place = np.floor((sites.distance - bins[0]) / (bins[1] - bins[0])).astype(np.intp)
+    use = (place >= 0) & (place < count) & np.isfinite(sites.rendered)
+    level = np.where(use, np.minimum(sites.rendered, 1.0), 0.0)
+    place[~use] = count  # one bin more, for what is left out
+    first = np.arange(len(stretch))[:, None, None] * (count + 1)
+    index, size = (first + place[stretch]).ravel(), len(stretch) * (count + 1)
+    total = np.bincount(index, weights=level[stretch].ravel(), minlength=size)
+    number = np.bincount(index, minlength=size)
     with np.errstate(invalid="ignore"):
-        return (total / number).reshape(len(stretch), count)
+        return (total / number).reshape(-1, count + 1)[:, :count]
 
 
 def stretches(lines: tuple[Points, ...], *, length: int, hop: int) -> NDArray[np.intp]:
@@ -142,41 +155,43 @@ def crossing(profile: Points, distance: Points, level: Points) -> Points:
     return np.where(below.any(axis=1), at, np.nan)
 
 
-def ramps(levels: Levels, lines: tuple[Points, ...], *, core: float) -> Points:
-    """(M,) 10 to 90 % distances between ``core`` level and white, one a stretch of outline."""
+def spread_along(levels: Levels, lines: tuple[Points, ...]) -> Points:
+    """(M, len(RAMP_BINS) - 1) edge spread functions of overlapping stretches of the outlines."""
     rows = stretches(lines, length=21, hop=10)
     if len(rows) == 0:
-        return np.zeros(0)
+        return NO_SPREAD
     points = np.concatenate(lines)
     inward = np.concatenate([right_hand(line) for line in lines])
     sites = read_sites(levels, points, inward, np.arange(-RAMP_REACH, RAMP_REACH + 1.0))
-    bins = np.arange(-RAMP_REACH + 1.0, RAMP_REACH, BIN_PX)
-    spread = _filled(edge_spread(sites, rows, bins))
-    middle = (bins[:-1] + bins[1:]) / 2
-    white = np.minimum(1.0, spread[:, : round(3 / BIN_PX)].mean(axis=1))
-    high = crossing(spread, middle, core + 0.9 * (white - core))
-    low = crossing(spread, middle, core + 0.1 * (white - core))
-    return low - high
+    return _filled(edge_spread(sites, rows, RAMP_BINS))
 
 
 def _filled(spread: Points) -> Points:
     """Profiles with their empty bins interpolated: along an upright edge sites share distances."""
     index = np.arange(spread.shape[1])
-    filled = np.full_like(spread, np.nan)
-    for row, profile in enumerate(spread):
-        known = np.isfinite(profile)
+    filled = spread.copy()
+    for row in np.flatnonzero(np.isnan(spread).any(axis=1)):
+        known = np.isfinite(spread[row])
         if known.sum() > 2:
-            filled[row] = np.interp(index, index[known], profile[known])
+            filled[row] = np.interp(index, index[known], spread[row, known])
     return filled
 
 
-def sharpest_blur(levels: Levels, lines: tuple[Points, ...]) -> float:
-    """Sigma of the lens blur in pixels, from the sharpest tenth of the outline.
+def ramps(spread: Points, *, core: float) -> Points:
+    """10 to 90 % distances between ``core`` level and white of each profile that shows both."""
+    at = (RAMP_BINS[:-1] + RAMP_BINS[1:]) / 2
+    white = np.minimum(1.0, spread[:, : round(3 / BIN_PX)].mean(axis=1))
+    high = crossing(spread, at, core + 0.9 * (white - core))
+    low = crossing(spread, at, core + 0.1 * (white - core))
+    found = low - high
+    return found[np.isfinite(found)]
+
+
+def sharpest_blur(found: Points) -> float | None:
+    """Sigma of the lens blur in pixels, from the sharpest tenth of the ramps; None without any.
 
     10 to 90 % of a Gaussian's edge is 2.563 sigma.
     """
-    found = ramps(levels, lines, core=0.0)
-    found = found[np.isfinite(found)]
     if found.size == 0:
-        return 1.0
+        return None
     return max(0.5, float(np.percentile(found, 10)) / TEN_TO_NINETY)

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from inspector.align import find_shift, line_of_light
-from inspector.arrays import Floats, Mask
+from inspector.arrays import Floats, Mask, Points
 from inspector.face import backdrop_face
 from inspector.holes import Island, sort_bright
 from inspector.levels import Levels
 from inspector.outline import find_outlines, thick_parts
-from inspector.profile import sharpest_blur
+from inspector.profile import NO_SPREAD, ramps, sharpest_blur, spread_along
 from inspector.surface import find_surface
 
 SURROUND, BACKDROP, SUBJECT = 0, 1, 2
@@ -39,6 +39,8 @@ MOST_UNEVEN_EV = 2.0
 """A short backdrop that spans more stops than this is a room with someone in it."""
 STRAND_EV = 0.35
 """A line this much darker than the backdrop is no seam but something that hangs before it."""
+USUAL_BLUR_PX = 1.0
+"""Sigma of the lens blur, taken where no outline shows it."""
 PLATE_REACH = 0.025
 """How far a plate may be shifted, part of the long side."""
 PLATE_LINE_EV = -1.5
@@ -66,6 +68,8 @@ class Zones:
         about evenly spaced, the subject on the right hand when walking along it.
     islands : tuple of Island
         Bright patches inside the subject that are not holes.
+    spread : ndarray, float64
+        (M, B) levels across stretches of the outlines (``profile.spread_along``).
     plate_shift : tuple of float, optional
         (dx, dy) viewed pixels by which the plate was moved to fit; None without a plate.
     """
@@ -77,6 +81,7 @@ class Zones:
     strands: Mask
     outlines: tuple[NDArray[np.float64], ...]
     islands: tuple[Island, ...] = ()
+    spread: Points = field(default_factory=lambda: NO_SPREAD)
     plate_shift: tuple[float, float] | None = None
 
     @property
@@ -165,11 +170,22 @@ def _assemble(
     # Linear light: the blur of an edge is straight there, not in stops.
     margin = np.exp2(levels.ev) - np.exp2(cut)
     outlines = find_outlines(levels, backdrop, subject, margin)
-    sigma = sharpest_blur(levels, outlines) / levels.scale
+    spread = spread_along(levels, outlines)
+    sigma = (sharpest_blur(ramps(spread, core=0.0)) or USUAL_BLUR_PX) / levels.scale
     strands = _strands(levels.ev, backdrop, subject, sigma)
     fringe = _fringe(label, sigma) | strands
     strands |= subject & ~thick_parts(levels, subject, margin=1.0)
-    return Zones(label, fringe, surface, margin, strands, outlines, tuple(islands), plate_shift)
+    return Zones(
+        label=label,
+        fringe=fringe,
+        backdrop_ev=surface,
+        margin=margin,
+        strands=strands,
+        outlines=outlines,
+        islands=tuple(islands),
+        spread=spread,
+        plate_shift=plate_shift,
+    )
 
 
 def _plate_shift(levels: Levels, plate: Levels, zones: Zones) -> tuple[float, float]:

@@ -72,7 +72,7 @@ def test_the_ramp_of_an_upright_and_a_diagonal_edge(
 def test_the_sharpest_blur_is_the_lenss(sigma: float) -> None:
     """A tenth of the stretches are sharper than the rest by noise alone."""
     levels = measure_levels(frame_of_light(slanted_square(14, sigma), NOISY))
-    found = sharpest_blur(levels, find_zones(levels).outlines)
+    found = sharpest_blur(ramps(find_zones(levels).spread, core=0.0))
     assert found == pytest.approx(sigma, rel=0.12)
 
 
@@ -117,7 +117,7 @@ def test_a_white_side_that_clips_shortens_the_ramp() -> None:
     sigma = 1.5
     light = slanted_square(14, sigma) * (2.0 / WALL)
     levels = measure_levels(frame_of_light(light, NOISY))
-    found = float(np.nanmedian(ramps(levels, find_zones(levels).outlines, core=2 * DARK / WALL)))
+    found = float(np.median(ramps(find_zones(levels).spread, core=2 * DARK / WALL)))
     dark = 2 * DARK / WALL
     depth = [norm.ppf((dark + part * (1 - dark) - dark) / (2 - dark)) for part in (0.1, 0.9)]
     assert found == pytest.approx(sigma * (depth[1] - depth[0]), rel=0.1)
