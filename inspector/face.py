@@ -9,7 +9,8 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from inspector.arrays import Floats, Mask, Points
+from inspector.arrays import Mask, Points
+from inspector.outline import within
 
 SUPPORT = 0.25
 """A side of the hull counts as seen when the backdrop touches this part of it."""
@@ -47,9 +48,9 @@ def backdrop_face(backdrop: Mask) -> Mask:
 
 
 def _seen_sides(hull: Points, backdrop: Mask, tolerance: float) -> Mask:
-    near = _distance_to(backdrop)
+    near = within(backdrop, tolerance)
     ends = np.roll(hull, -1, axis=0)
-    support = [_support(a, b, near, tolerance) for a, b in zip(hull, ends, strict=True)]
+    support = [_support(a, b, near) for a, b in zip(hull, ends, strict=True)]
     return np.array(support) >= SUPPORT
 
 
@@ -72,16 +73,11 @@ def _may_extend(hull: Points, seen: Mask, shape: tuple[int, ...]) -> Mask:
     return np.asarray(may, bool)
 
 
-def _distance_to(backdrop: Mask) -> Floats:
-    away = (~backdrop).astype(np.uint8)
-    return np.asarray(cv2.distanceTransform(away, cv2.DIST_L2, 3), np.float32)
-
-
-def _support(a: Points, b: Points, near: Floats, tolerance: float) -> float:
+def _support(a: Points, b: Points, near: Mask) -> float:
     """Part of the side from a to b along which the backdrop reaches it."""
     steps = max(2, int(np.hypot(*(b - a))))
     at = np.round(a + np.linspace(0, 1, steps)[:, None] * (b - a)).astype(int)
-    return float((near[at[:, 1], at[:, 0]] <= tolerance).mean())
+    return float(near[at[:, 1], at[:, 0]].mean())
 
 
 def _keep_side(polygon: Points, a: Points, b: Points, inside: Points) -> Points:

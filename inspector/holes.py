@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -20,6 +21,10 @@ HOLE_SLOWER = (1.35, 1.7)
 a hole."""
 LEAST_DARK, SURE_DARK = 0.2, 0.7
 """Parts of a patch's outline with dark beyond it that say something, and that make it sure."""
+LARGE_PART = 0.003
+"""A part of the backdrop this much of its largest part shapes its face."""
+ENOUGH_POINTS = 1000
+"""So many points of an outline tell how its light falls."""
 PATCH_PAD = 12
 """How far around a patch its fall is followed, working pixels."""
 
@@ -38,12 +43,16 @@ class Island:
 
 def sort_bright(
     bright: Mask, parts: Mask, levels: Levels, backdrop_ev: Floats
-) -> tuple[Mask, list[Island]]:
-    """Bright components: the main one and its like are backdrop, the rest holes or islands."""
+) -> tuple[Mask, Mask, list[Island]]:
+    """Bright components: the main one and its like are backdrop, the rest holes or islands.
+
+    Returns the mask (h, w) of the backdrop, that of its parts which are not small beside the
+    largest, and the islands.
+    """
     count, label, stats, _ = cv2.connectedComponentsWithStats(
         bright.astype(np.uint8), connectivity=8
     )
-    held = np.bincount(label.ravel(), weights=parts.ravel(), minlength=count)
+    held = np.bincount(label[::2, ::2][parts[::2, ::2]], minlength=count)
     main = int(held[1:].argmax()) + 1
     falls = edge_falls((label == main).astype(np.uint8), levels.ev)
     clean = float(np.nanmedian(falls)) if np.isfinite(falls).any() else None
@@ -59,7 +68,9 @@ def sort_bright(
         is_backdrop[i] = likeness >= 0  # where it is open, a hole is far more common
         if likeness <= 0:
             islands.append(Island((x, y, x + w, y + h), mask, likeness < 0))
-    return is_backdrop[label], islands
+    areas = stats[:, cv2.CC_STAT_AREA]
+    large = is_backdrop & (areas >= LARGE_PART * areas[is_backdrop].max())
+    return is_backdrop[label], large[label], islands
 
 
 def _hole_likeness(
@@ -113,8 +124,13 @@ def edge_falls(inside: NDArray[np.uint8], ev: Floats) -> NDArray[np.float64]:
     in pixels of the picture; NaN where there is no dark.
     """
     contours, _ = cv2.findContours(inside, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
-    lines = [np.asarray(c.reshape(-1, 2) + 0.5, np.float64) for c in contours if len(c) >= 6]
+    lines = [_thinned(np.asarray(c).reshape(-1, 2)) + 0.5 for c in contours if len(c) >= 6]
     return np.concatenate([np.zeros(0), *(_falls(line, inside, ev) for line in lines)])
+
+
+def _thinned(line: NDArray[Any]) -> NDArray[np.float64]:
+    """Every point of a short line, enough points of a long one."""
+    return np.asarray(line[:: 1 + len(line) // ENOUGH_POINTS], np.float64)
 
 
 def _falls(line: NDArray[np.float64], inside: NDArray[np.uint8], ev: Floats) -> NDArray[np.float64]:

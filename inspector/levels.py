@@ -18,8 +18,8 @@ RESPONDS = 0.965
 """Highest part of its range at which a channel's block mean is trusted: above it noise clips."""
 FLOOR_EV = -12.0
 """Stops under white below which a reading is all noise."""
-WORKING_SIDE = 1250
-"""Long side that the working picture does not exceed, working pixels."""
+WORKING_SIDE = 1000
+"""Long side to which that of the working picture comes nearest, working pixels."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,7 +94,7 @@ def measure_levels(frame: Frame, *, clip: Clip | None = None) -> Levels:
     clip = clip or measure_clip(frame)
     block, _ = tile_sizes(frame)
     height, width = frame.mosaic.shape[:2]
-    factor = max(1, -(-max(height, width) // (block * WORKING_SIDE)))
+    factor = max(1, round(max(height, width) / (block * WORKING_SIDE)))
     scale = block * factor
     size = (width // scale, height // scale)
     span = clip.level - frame.black

@@ -26,6 +26,9 @@ LEAST_OTHER = 40
 """A smooth part of fewer coarse pixels is no other surface."""
 REACH = 0.06
 """How far the backdrop's level is continued smoothly, part of the long side."""
+NARROWEST, OCTAVES = 0.25, 5
+"""Sigma of the Gaussian nearest to the surface, part of the reach, and how often it doubles."""
+REPLICATE = cv2.BORDER_REPLICATE
 
 
 def find_surface(ev: Floats) -> tuple[Floats, Mask, Mask] | None:
@@ -127,29 +130,34 @@ def continue_smoothly(ev: Floats, mask: Mask, reach: float) -> Floats:
     """Continue a surface over the whole picture by normalised convolution.
 
     Near the mask a narrow Gaussian follows it closely, further off ever wider ones carry on
-    (Knutsson and Westin, normalised convolution, CVPR 1993).
+    (Knutsson and Westin, normalised convolution, CVPR 1993). Wide Gaussians need few samples:
+    each is done on a picture of its own size, the widest first.
     """
-    weight = mask.astype(np.float32)
-    value = np.where(mask, ev, 0).astype(np.float32)
-    result: Floats = np.full(ev.shape, np.mean(ev[mask]), np.float32)
-    for times in (4, 2, 1, 0.5, 0.25):
-        sigma = max(1.0, times * reach * max(ev.shape))
-        below, above = _wide_blur(weight, sigma), _wide_blur(value, sigma)
-        known = below > 1e-4
-        trust = np.where(known, np.clip(below / 0.3, 0, 1), 0)
-        near = above / np.maximum(below, 1e-4)
-        result = np.asarray(trust * near + (1 - trust) * result, np.float32)
-    return result
+    known = mask.astype(np.float32)
+    known_light = np.dstack([known, np.where(mask, ev, 0).astype(np.float32)])
+    narrow = max(1.0, NARROWEST * reach * max(ev.shape))
+    pyramid = [known_light]
+    for _ in range(OCTAVES):
+        pyramid.append(_halved(pyramid[-1]))
+    result: Floats = np.full(pyramid[-1].shape[:2], np.mean(ev[mask]), np.float32)
+    sigma = narrow / 2
+    for picture in reversed(pyramid[1:]):
+        share, sums = cv2.split(cv2.GaussianBlur(picture, (0, 0), sigma, borderType=REPLICATE))
+        near = sums / np.maximum(share, 1e-4)
+        trust = np.clip(share / 0.3, 0, 1) * (share > 1e-4)
+        wider = _resized(result, picture.shape[1::-1])
+        result = np.asarray(wider + trust * (near - wider), np.float32)
+    return _resized(result, ev.shape[::-1])
 
 
-def _wide_blur(picture: Floats, sigma: float) -> Floats:
-    """Gaussian blur; a wide one is done on a smaller picture."""
-    height, width = picture.shape
-    factor = max(1, int(sigma / 3))
-    small = (max(1, width // factor), max(1, height // factor))
-    shrunk = cv2.resize(picture, small, interpolation=cv2.INTER_AREA)
-    blurred = cv2.GaussianBlur(shrunk, (0, 0), sigma / factor, borderType=cv2.BORDER_REPLICATE)
-    return np.asarray(cv2.resize(blurred, (width, height)), np.float32)
+def _halved(picture: Floats) -> Floats:
+    height, width = picture.shape[:2]
+    size = (max(1, width // 2), max(1, height // 2))
+    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.float32)
+
+
+def _resized(picture: Floats, size: tuple[int, ...]) -> Floats:
+    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_LINEAR), np.float32)
 
 
 def _enlarge(coarse: Floats, like: Floats) -> Floats:

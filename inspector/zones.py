@@ -29,8 +29,6 @@ RIM_PX = 3
 """Slivers no wider than this along the face's rim belong to the surround, working pixels."""
 NOT_WHITE_EV = -0.3
 """A smooth surface beside the backdrop that is darker than this is a wall or floor, stops."""
-LARGE_PART = 0.003
-"""A part of the backdrop this much of its largest part shapes its face."""
 NEARLY_WHITE_EV = -0.7
 """A surface up to here is taken for a backdrop whatever is around it, stops."""
 BRIGHTER_EV, BRIGHTER_AREA = 0.6, 0.004
@@ -110,18 +108,18 @@ def find_zones(levels: Levels) -> Zones:
     if found is None:
         return no_zones(levels)
     surface, parts, others = found
-    cut = _cut(levels.ev, surface)
-    bright = (levels.ev > cut) & ~(others & (levels.ev < NOT_WHITE_EV))
-    backdrop, islands = sort_bright(bright, parts, levels, surface)
+    margin = _over_halfway(levels.ev, surface)
+    bright = (margin > 0) & ~(others & (levels.ev < NOT_WHITE_EV))
+    backdrop, large, islands = sort_bright(bright, parts, levels, surface)
     if backdrop.mean() < LEAST_BACKDROP:
         return no_zones(levels)
-    face = backdrop_face(_large_parts(backdrop))
+    face = backdrop_face(large)
     backdrop &= face  # a lamp in the room is no part of it
     if not _lit_for_white(levels.ev, surface, backdrop, face):
         return no_zones(levels)
     subject = _subject(face & ~backdrop, face, levels.ev, surface)
     backdrop |= face & ~subject & ~bright & (levels.ev > surface - SEAM_EV)
-    return _assemble(levels, backdrop, subject, surface, cut, islands)
+    return _assemble(levels, backdrop, subject, surface, margin, islands)
 
 
 def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zones:
@@ -139,13 +137,13 @@ def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zo
     if parts.mean() < LEAST_BACKDROP:
         return no_zones(levels)
     surface = surface + _level_change(levels, surface, parts)
-    cut = _cut(levels.ev, surface)
-    bright = face & (levels.ev > cut)
-    backdrop, islands = sort_bright(bright, parts, levels, surface)
+    margin = _over_halfway(levels.ev, surface)
+    bright = face & (margin > 0)
+    backdrop, _, islands = sort_bright(bright, parts, levels, surface)
     subject = _subject(face & ~backdrop, face, levels.ev, surface)
     backdrop |= face & ~subject & ~bright & (levels.ev > surface - SEAM_EV)
     shift_px = (shift[0] * levels.scale, shift[1] * levels.scale)
-    return _assemble(levels, backdrop, subject, surface, cut, islands, shift_px)
+    return _assemble(levels, backdrop, subject, surface, margin, islands, shift_px)
 
 
 def no_zones(levels: Levels) -> Zones:
@@ -162,13 +160,13 @@ def _assemble(
     backdrop: Mask,
     subject: Mask,
     surface: Floats,
-    cut: Floats,
+    margin: Floats,
     islands: list[Island],
     plate_shift: tuple[float, float] | None = None,
 ) -> Zones:
-    label = np.where(backdrop, BACKDROP, np.where(subject, SUBJECT, SURROUND)).astype(np.uint8)
-    # Linear light: the blur of an edge is straight there, not in stops.
-    margin = np.exp2(levels.ev) - np.exp2(cut)
+    label = np.full(backdrop.shape, SURROUND, np.uint8)
+    label[subject] = SUBJECT
+    label[backdrop] = BACKDROP
     outlines = find_outlines(levels, backdrop, subject, margin)
     spread = spread_along(levels, outlines)
     sigma = (sharpest_blur(ramps(spread, core=0.0)) or USUAL_BLUR_PX) / levels.scale
@@ -225,25 +223,32 @@ def _strands(ev: Floats, backdrop: Mask, subject: Mask, sigma: float) -> Mask:
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (width, width))
     thin = (cv2.morphologyEx(ev, cv2.MORPH_BLACKHAT, kernel) > STRAND_EV) & backdrop
     joined = cv2.dilate((thin | subject).astype(np.uint8), np.ones((3, 3), np.uint8))
-    _, label = cv2.connectedComponents(joined, connectivity=8)
-    hangs = np.zeros(int(label.max()) + 1, bool)
-    hangs[np.unique(label[subject])] = True
+    count, label = cv2.connectedComponents(joined, connectivity=8)
+    hangs = np.zeros(count, bool)
+    hangs[label[subject]] = True
     hangs[0] = False
     near = cv2.dilate((thin & hangs[label]).astype(np.uint8), np.ones((3, 3), np.uint8))
     return np.asarray(near > 0, bool)
 
 
-def _cut(ev: Floats, backdrop_ev: Floats) -> Floats:
-    """Stops of the halfway level, in linear light, between backdrop and what stands before it."""
-    dark = ev < backdrop_ev - 1.5
-    size = (4 * max(1, round(max(ev.shape) / 480)) + 1,) * 2
-    if not dark.any():
-        return backdrop_ev - 1
-    before = cv2.boxFilter(np.where(dark, np.exp2(ev), 0), -1, size)
-    share = cv2.boxFilter(dark.astype(np.float32), -1, size)
+def _over_halfway(ev: Floats, backdrop_ev: Floats) -> Floats:
+    """Light over the level halfway between the backdrop and what stands before it there.
+
+    Linear light: the blur of an edge is straight in it, not in stops.
+    """
+    light = np.exp2(ev)
+    dark = (ev < backdrop_ev - 1.5).astype(np.float32)
+    height, width = ev.shape
+    # What is averaged over a neighbourhood needs no more than half the pixels a side.
+    half = (max(1, width // 2), max(1, height // 2))
+    size = (2 * max(1, round(max(ev.shape) / 480)) + 1,) * 2
+    before, share = (
+        cv2.blur(cv2.resize(p, half, interpolation=cv2.INTER_AREA), size)
+        for p in (dark * light, dark)
+    )
     level = np.where(share > 0.02, before / np.maximum(share, 0.02), 0)
-    halfway = (np.exp2(backdrop_ev) + level) / 2
-    return np.asarray(np.log2(np.maximum(halfway, 2.0**-12)), np.float32)
+    level = cv2.resize(level, (width, height), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(light - (np.exp2(backdrop_ev) + level) / 2, np.float32)
 
 
 def _lit_for_white(ev: Floats, surface: Floats, backdrop: Mask, face: Mask) -> bool:
@@ -252,7 +257,7 @@ def _lit_for_white(ev: Floats, surface: Floats, backdrop: Mask, face: Mask) -> b
     The wall of a lit portrait is no backdrop of this kind: the sitter is brighter than it, or
     the rest of the room hardly darker.
     """
-    level = float(np.median(ev[backdrop]))
+    level = float(np.median(ev[::2, ::2][backdrop[::2, ::2]]))
     if level > NEARLY_WHITE_EV:
         return True
     brighter = float((ev > np.maximum(surface, level) + BRIGHTER_EV).mean())
@@ -262,29 +267,18 @@ def _lit_for_white(ev: Floats, surface: Floats, backdrop: Mask, face: Mask) -> b
     return not (brighter > BRIGHTER_AREA or room_is_lit or uneven)
 
 
-def _large_parts(mask: Mask) -> Mask:
-    """The parts of a mask that are not small beside its largest."""
-    _, label, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
-    area = stats[:, cv2.CC_STAT_AREA].copy()
-    area[0] = 0
-    return np.asarray((area >= LARGE_PART * area.max())[label], bool)
-
-
 def _subject(before: Mask, face: Mask, ev: Floats, backdrop_ev: Floats) -> Mask:
     """What stands before the backdrop: no diffuser seams, no slivers along the face's rim."""
-    height, width = face.shape
-    framed = cv2.copyMakeBorder(face.astype(np.uint8), 8, 8, 8, 8, cv2.BORDER_REPLICATE)
-    distance = cv2.distanceTransform(framed, cv2.DIST_L2, 3)[8 : 8 + height, 8 : 8 + width]
-    inner = (before & (distance > RIM_PX)).astype(np.uint8)
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * RIM_PX + 1,) * 2)
+    inner = (before & (cv2.erode(face.astype(np.uint8), disc) > 0)).astype(np.uint8)
     _, label, stats, _ = cv2.connectedComponentsWithStats(inner, connectivity=8)
-    depth = np.zeros(stats.shape[0], np.float32)
-    np.maximum.at(depth, np.asarray(label, np.intp).ravel(), (backdrop_ev - ev).ravel())
-    area = stats[:, cv2.CC_STAT_AREA]
-    keep = (depth > SEAM_EV) & (area >= max(4, 2e-5 * ev.size))
+    keep = np.zeros(len(stats), bool)
+    keep[label[backdrop_ev - ev > SEAM_EV]] = True
+    keep &= stats[:, cv2.CC_STAT_AREA] >= max(4, 2e-5 * ev.size)
     keep[0] = False
     kept = keep[label]
     near = cv2.dilate(kept.astype(np.uint8), np.ones((2 * RIM_PX + 3,) * 2, np.uint8)) > 0
-    return np.asarray(kept | (before & (distance <= RIM_PX) & near), bool)
+    return np.asarray(kept | (before & (inner == 0) & near), bool)
 
 
 def zone_mask(zones: Zones, levels: Levels, *, spilled: Mask) -> NDArray[np.uint8]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import os
 import signal
 import subprocess
-import threading
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
