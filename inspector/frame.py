@@ -90,6 +90,11 @@ def as_viewed(array: NDArray[A], orientation: int) -> NDArray[A]:
     return a
 
 
+def as_stored(array: NDArray[A], orientation: int) -> NDArray[A]:
+    """Turn an (H, W, ...) array from the picture as viewed to sensor orientation (a view)."""
+    return as_viewed(array, {6: 8, 8: 6}.get(orientation, orientation))
+
+
 def to_sensor(points: NDArray[np.float64], frame: Frame) -> NDArray[np.float64]:
     """Turn (N, 2) points x, y of the picture as viewed into sensor x, y.
 

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from inspector.arrays import Floats
 from inspector.clip import Clip, find_pile_up
-from inspector.frame import Frame, as_viewed
+from inspector.frame import Frame, as_stored
 from inspector.mosaic import block_means, cell_fraction, channel_histogram, tile_sizes
+from inspector.stripes import at_once, stripes
 
 WHITE = 0.98
 """Rendered level from which a channel develops to 255 (contract: paper white)."""
@@ -96,29 +99,46 @@ def measure_levels(frame: Frame, *, clip: Clip | None = None) -> Levels:
     height, width = frame.mosaic.shape[:2]
     factor = max(1, round(max(height, width) / (block * WORKING_SIDE)))
     scale = block * factor
-    size = (width // scale, height // scale)
-    span = clip.level - frame.black
-    planes = [
-        (mean - np.float32(frame.black[c])) * np.float32(frame.gains[c] / span[c])
-        for c, mean in enumerate(block_means(frame, scale, size))
-    ]
-    turn = frame.orientation
-    viewed = [np.ascontiguousarray(as_viewed(plane, turn)) for plane in planes]
-    white = cell_fraction(frame, frame.black + WHITE * span / frame.gains, scale, size)
-    blown = cell_fraction(frame, frame.black + WHITE * span, scale, size)
-    rendered = np.stack(viewed, axis=-1)
+    left_over, turn = (width % scale, height % scale), frame.orientation
+    shape = (height // scale, width // scale) if turn < 5 else (width // scale, height // scale)
+    rendered = np.empty((*shape, len(frame.channels)), np.float32)
+    ev, white, blown = (np.empty(shape, np.float32) for _ in range(3))
+    stored = [as_stored(picture, turn) for picture in (rendered, ev, white, blown)]
+
+    def fill(stripe: tuple[slice, Frame]) -> None:
+        rows, part = stripe
+        for picture, measured in zip(stored, _pictures(part, clip, scale), strict=True):
+            picture[rows] = measured
+
+    at_once(fill, stripes(frame, scale))
     return Levels(
         frame=frame,
         clip=clip,
         ceiling_ev=float(np.log2(frame.gains.max())),
         scale=scale,
-        origin=_origin((width - size[0] * scale, height - size[1] * scale), turn),
+        origin=_origin(left_over, turn),
         rendered=rendered,
         top=frame.gains,
-        ev=stops(rendered, frame.gains, frame.channels),
-        white=np.ascontiguousarray(as_viewed(white, turn)),
-        blown=np.ascontiguousarray(as_viewed(blown, turn)),
+        ev=ev,
+        white=white,
+        blown=blown,
     )
+
+
+def _pictures(frame: Frame, clip: Clip, scale: int) -> tuple[Floats, Floats, Floats, Floats]:
+    """Rendered levels, stops, white and blown shares of a frame's squares, as the sensor lies."""
+    size = (frame.mosaic.shape[1] // scale, frame.mosaic.shape[0] // scale)
+    span = clip.level - frame.black
+    planes = block_means(frame, scale, size)
+    planes -= frame.black.astype(np.float32)[:, None, None]
+    planes *= (frame.gains / span).astype(np.float32)[:, None, None]
+    white = cell_fraction(frame, frame.black + WHITE * span / frame.gains, scale, size)
+    blown = np.zeros_like(white)
+    if white.any():  # no gain is less than 1: what is blown is white
+        blown = cell_fraction(frame, frame.black + WHITE * span, scale, size)
+    ev = stops(np.moveaxis(planes, 0, -1), frame.gains, frame.channels)
+    rendered = cv2.merge(tuple(planes)).reshape(*ev.shape, -1)
+    return np.asarray(rendered, np.float32), ev, white, blown
 
 
 def measure_clip(frame: Frame) -> Clip:
@@ -130,9 +150,9 @@ def measure_clip(frame: Frame) -> Clip:
     stated = frame.stated_clip.astype(np.float64)
     level, highest = stated.copy(), np.zeros(stated.size)
     measured = np.zeros(level.size, bool)
-    for c in range(level.size):
-        histogram = channel_histogram(frame, c)
-        highest[c] = float(np.flatnonzero(histogram)[-1])
+    histograms = at_once(partial(channel_histogram, frame), range(level.size))
+    for c, histogram in enumerate(histograms):
+        highest[c] = histogram.size - 1 - np.argmax(histogram[::-1] > 0)
         found = find_pile_up(histogram, black=frame.black[c], stated=stated[c])
         if found is not None:
             level[c], measured[c] = found, True
@@ -169,10 +189,11 @@ def stops(
     ceiling = np.float32(top.max())
     green = [c for c, name in enumerate(channels) if name[0] in "GL"]
     rest = [c for c in range(len(channels)) if c not in green]
-    best, told = _mean_of_responding(rendered, rest, top, tint)
-    best[~told] = ceiling
-    by_green, told = _mean_of_responding(rendered, green, top, tint)
-    np.copyto(best, by_green, where=told)
+    best, told = _mean_of_responding(rendered, green, top, tint)
+    if not told.all():
+        by_rest, heard = _mean_of_responding(rendered, rest, top, tint)
+        np.copyto(by_rest, ceiling, where=~heard)
+        np.copyto(best, by_rest, where=~told)
     np.clip(best, 2.0**FLOOR_EV, ceiling, out=best)
     return np.log2(best, out=best)
 
@@ -184,8 +205,8 @@ def _mean_of_responding(
     total = np.zeros(rendered.shape[:-1], np.float32)
     count = np.zeros(rendered.shape[:-1], np.float32)
     for c in chosen:
-        level = np.array(rendered[..., c])
-        responds = (level < np.float32(RESPONDS * top[c])).astype(np.float32)
+        level = rendered[..., c]
+        responds = np.less(level, np.float32(RESPONDS * top[c])).astype(np.float32)
         count += responds
         total += level * responds / np.float32(tint[c])
     return np.asarray(total / np.maximum(count, 1), np.float32), count > 0

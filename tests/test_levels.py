@@ -222,6 +222,16 @@ def test_a_large_frame_is_averaged_to_a_working_picture() -> None:
     assert abs(np.exp2(levels.ev) - block).mean() < 0.06
 
 
+def test_white_cells_of_a_large_x_trans_frame_are_where_the_light_is() -> None:
+    """7,728 columns: a working pixel of 9 sites, and cells of 6, do not end together."""
+    light = np.full((36, 7728), 0.02)
+    light[:, :3870] = 3.0  # 645 cells, 430 working pixels
+    levels = measured(frame_of_light(light, replace(CAMERA, pattern="X-Trans")))
+    assert levels.scale == 9
+    assert (levels.white[:, :430] == 1).all()
+    assert (levels.white[:, 430:] == 0).all()
+
+
 def test_a_given_clip_is_taken() -> None:
     frame = frame_of_light(cells(np.full((2, 2), 0.5)))
     clip = Clip(np.full(4, 7750.0), np.ones(4, bool))
