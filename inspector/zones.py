@@ -238,16 +238,9 @@ def _over_halfway(ev: Floats, backdrop_ev: Floats) -> Floats:
     """
     light = np.exp2(ev)
     dark = (ev < backdrop_ev - 1.5).astype(np.float32)
-    height, width = ev.shape
-    # What is averaged over a neighbourhood needs no more than half the pixels a side.
-    half = (max(1, width // 2), max(1, height // 2))
-    size = (2 * max(1, round(max(ev.shape) / 480)) + 1,) * 2
-    before, share = (
-        cv2.blur(cv2.resize(p, half, interpolation=cv2.INTER_AREA), size)
-        for p in (dark * light, dark)
-    )
+    size = (4 * max(1, round(max(ev.shape) / 480)) + 1,) * 2
+    before, share = cv2.blur(dark * light, size), cv2.blur(dark, size)
     level = np.where(share > 0.02, before / np.maximum(share, 0.02), 0)
-    level = cv2.resize(level, (width, height), interpolation=cv2.INTER_LINEAR)
     return np.asarray(light - (np.exp2(backdrop_ev) + level) / 2, np.float32)
 
 
