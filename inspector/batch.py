@@ -9,6 +9,7 @@ from dataclasses import astuple, replace
 from pathlib import Path
 
 from inspector import __version__
+from inspector.clip_memory import ClipMemory
 from inspector.files import raw_frames_in, safe_name, stamp_of
 from inspector.record import MAPS, Row
 from inspector.recorder import Recorder
@@ -18,7 +19,10 @@ RULES = "rules"
 """Key of a stored record: a digest of all that its verdict depends on beside the frame."""
 
 Judging = Callable[[Iterable[Task | Reply]], Iterator[Reply]]
-"""Judges tasks and hands on replies that are there already, all in the order given."""
+"""Judges tasks and hands on replies that are there already, all in the order given.
+
+It may be called again while it has not come to the end of what it judges.
+"""
 
 
 class InputError(ValueError):
@@ -119,6 +123,9 @@ def judge_all(
 ) -> Generator[Reply, None, None]:
     """Judge frames as `task` says; store the records if there is a recorder.
 
+    A frame is judged again where the frames before it, in the order given, show that its clip
+    levels are others. So the number of processes has no part in the records.
+
     Parameters
     ----------
     task : Task
@@ -128,7 +135,7 @@ def judge_all(
     resume : bool
         Take what is in the record already, of the same frame under the same rules, from there.
     """
-    rules = digest_of_rules(task)
+    rules, clips = digest_of_rules(task), ClipMemory()
     keys: list[tuple[Path, Row | None]] = []
 
     def items() -> Iterator[Task | Reply]:
@@ -139,6 +146,10 @@ def judge_all(
 
     for reply in judging(items()):
         frame, stored = keys.pop(0)
+        if stored is None and clips.moves(reply.record):
+            again = replace(_task(task, frame, zone_maps, recorder), clips=clips)
+            [reply] = judging([again])
+        clips = clips.with_frame(reply.record)
         stamp = stamp_of(frame)
         if recorder is not None and stamp is not None and stored is None:
             name = reply.clip_map and f"{MAPS}/{Path(reply.clip_map).name}"

@@ -29,18 +29,40 @@ class Clip:
     """Where each channel stops responding.
 
     ``level`` (C,) raw level before black subtraction; ``measured`` (C,) True where it comes
-    from a pile-up in this frame, False where the metadata stands.
+    from a pile-up in this frame, ``remembered`` (C,) where from those in other frames of the set,
+    False in both where the metadata stands. ``own`` (C,) are the frame's pile-ups, NaN where
+    there is none; left out where they are what ``measured`` says.
     """
 
     level: NDArray[np.float64]
     measured: NDArray[np.bool_]
+    remembered: NDArray[np.bool_] | None = None
+    own: NDArray[np.float64] | None = None
 
     @property
     def source(self) -> str:
         """``measured``, ``metadata`` or ``mixed``."""
         if self.measured.all():
             return "measured"
-        return "mixed" if self.measured.any() else "metadata"
+        return "mixed" if set(self.origins) != {"metadata"} else "metadata"
+
+    @property
+    def origins(self) -> tuple[str, ...]:
+        """Of each channel: ``measured``, ``set`` (remembered), ``scaled`` (stated, corrected by
+        as much as the others are off) or ``metadata``.
+        """
+        taken = np.zeros_like(self.measured) if self.remembered is None else self.remembered
+        rest = "scaled" if (self.measured | taken).any() else "metadata"
+        return tuple(
+            "measured" if measured else "set" if remembered else rest
+            for measured, remembered in zip(self.measured, taken, strict=True)
+        )
+
+    @property
+    def pile_ups(self) -> tuple[float | None, ...]:
+        """The frame's own pile-up of each channel, None where there is none."""
+        own = np.where(self.measured, self.level, np.nan) if self.own is None else self.own
+        return tuple(None if np.isnan(level) else float(level) for level in own)
 
 
 def find_pile_up(histogram: Histogram, *, black: float, stated: float) -> float | None:

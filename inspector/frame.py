@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -9,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 A = TypeVar("A", bound=np.generic)
+V = TypeVar("V")
 
 BAYER = ("R", "G1", "G2", "B")
 RGB = ("R", "G", "B")
@@ -78,6 +80,13 @@ class Frame:
         """(width, height) of the picture as viewed."""
         width, height = self.sensor_size
         return (height, width) if self.orientation >= 5 else (width, height)
+
+
+def four_channels(channels: tuple[str, ...], values: Sequence[V]) -> dict[str, V]:
+    """A value for each of R, G1, G2, B: one green, or no colours, repeat theirs."""
+    given = dict(zip(channels, values, strict=True))
+    own = {name: next(c for c in (name, name[0], "L") if c in given) for name in BAYER}
+    return {name: given[channel] for name, channel in own.items()}
 
 
 def as_viewed(array: NDArray[A], orientation: int) -> NDArray[A]:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from inspector.clip import Clip
 from inspector.edge import Edge, measure_edge
 from inspector.exposure import Exposure, measure_exposure
-from inspector.frame import Frame
+from inspector.frame import BAYER, Frame, four_channels
 from inspector.levels import Levels, measure_levels
 from inspector.under import lay_under
 from inspector.verdict import Limits, Reason, Verdict, judge
@@ -118,11 +118,7 @@ def record(inspection: Inspection) -> Record:
             "aperture_f": i.frame.shot.aperture_f,
             "taken_at": i.frame.shot.taken_at,
         },
-        "clip": {
-            "levels": _four_channels(i.frame.channels, i.levels.clip.level.tolist()),
-            "source": i.levels.clip.source,
-            "ceiling_ev": i.levels.ceiling_ev,
-        },
+        "clip": _clip(i.frame, i.levels.clip) | {"ceiling_ev": i.levels.ceiling_ev},
         "backdrop": {
             "found": i.zones.found,
             "area_fraction": x.backdrop_area,
@@ -182,7 +178,8 @@ def unreadable(path: str, why: str, remedy: str | None = None) -> Record:
         "schema": SCHEMA,
         "frame": {"path": path, "width": 0, "height": 0, "orientation": 1}
         | no(("camera", "iso", "shutter_s", "aperture_f", "taken_at")),
-        "clip": {"levels": no(("R", "G1", "G2", "B")), "source": "metadata", "ceiling_ev": None},
+        "clip": {"levels": no(BAYER), "source": "metadata", "ceiling_ev": None}
+        | {"from": no(BAYER), "pile_ups": no(BAYER), "stated": no(BAYER)},
         "backdrop": {"found": False, "area_fraction": 0.0}
         | no(("white_fraction", "blown_fraction", "ev_p1", "ev_p50", "ev_p99"))
         | {"short_regions": []},
@@ -197,6 +194,17 @@ def unreadable(path: str, why: str, remedy: str | None = None) -> Record:
     }
 
 
+def _clip(frame: Frame, clip: Clip) -> Record:
+    columns = {
+        "levels": clip.level.tolist(),
+        "from": clip.origins,
+        "pile_ups": clip.pile_ups,
+        "stated": frame.stated_clip.tolist(),
+    }
+    told = {name: four_channels(frame.channels, values) for name, values in columns.items()}
+    return told | {"source": clip.source}
+
+
 def _reason(reason: Reason) -> Record:
     return {
         "code": reason.code,
@@ -204,12 +212,4 @@ def _reason(reason: Reason) -> Record:
         "advice": reason.advice,
         "value": reason.value,
         "limit": reason.limit,
-    }
-
-
-def _four_channels(channels: tuple[str, ...], levels: list[float]) -> dict[str, float]:
-    by_name = dict(zip(channels, levels, strict=True))
-    return {
-        name: by_name.get(name, by_name.get(name[0], by_name.get("L", 0.0)))
-        for name in ("R", "G1", "G2", "B")
     }

@@ -15,6 +15,7 @@ from inspector.decode import DecodeError, decode
 from inspector.files import Stamp, stamp_of, write_whole
 from inspector.frame import Frame
 from inspector.inspect import Inspection, PlateError, Record, inspect, record, zone_mask
+from inspector.recall import clip_with_memory
 from inspector.report.clipmap import jpeg
 from inspector.report.extras import extras
 from inspector.under import UnderError
@@ -75,8 +76,11 @@ def _inspect(
     task: Task, frame: Frame, plate: Inspection | None, under: Frame | None
 ) -> tuple[Inspection, str | None]:
     """Inspect a frame; without its plate or under frame, and why, where they do not fit it."""
+    clip = clip_with_memory(frame, task.clips) if task.clips.seen else None
     try:
-        seen = inspect(frame, plate=plate, under=under, look=task.look, limits=task.limits)
+        seen = inspect(
+            frame, plate=plate, under=under, clip=clip, look=task.look, limits=task.limits
+        )
     except PlateError as error:
         seen, more = _inspect(task, frame, None, under)
         why = f"{task.path}: judged without the plate: {error}"

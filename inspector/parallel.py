@@ -27,11 +27,11 @@ def processes_for(frames: int) -> int:
 def in_parallel(workers: Sequence[Worker]) -> Judging:
     """Judge with several workers, each of them one frame at a time."""
 
-    def judge(items: Iterable[Task | Reply]) -> Iterator[Reply]:
-        free: queue.SimpleQueue[Worker] = queue.SimpleQueue()
-        for worker in workers:
-            free.put(worker)
+    free: queue.SimpleQueue[Worker] = queue.SimpleQueue()
+    for worker in workers:
+        free.put(worker)
 
+    def judge(items: Iterable[Task | Reply]) -> Iterator[Reply]:
         def one(task: Task) -> Reply:
             worker = free.get()
             try:

@@ -139,6 +139,15 @@ class Store:
         )
         return {os.fsdecode(path): Stamp(size, mtime) for path, size, mtime in found}
 
+    def latest(self, count: int) -> list[Row]:
+        """The last so many rows, in the order of judgement."""
+        found = self._db.execute(
+            "SELECT path, size, mtime_ns, record, clip_map, judged_at, id FROM frames"
+            " ORDER BY id DESC LIMIT ?",
+            (count,),
+        )
+        return [_row(*columns) for columns in found][::-1]
+
     def row(self, path: str, stamp: Stamp) -> Row | None:
         """The row of one frame in one state, None if it was not judged."""
         found = self._db.execute(
@@ -189,11 +198,22 @@ def read_rows(folder: Path, *, after: int = 0) -> Iterator[Row]:
             " WHERE id > ? ORDER BY id",
             (after,),
         )
-        for name, size, mtime, record, clip_map, judged_at, number in found:
-            stamp = Stamp(size, mtime)
-            yield Row(os.fsdecode(name), stamp, json.loads(record), clip_map, judged_at, number)
+        yield from (_row(*columns) for columns in found)
     finally:
         db.close()
+
+
+def _row(
+    path: bytes,
+    size: int,
+    mtime: int,
+    record: str,
+    clip_map: str | None,
+    judged_at: str,
+    number: int,
+) -> Row:
+    stamp = Stamp(size, mtime)
+    return Row(os.fsdecode(path), stamp, json.loads(record), clip_map, judged_at, number)
 
 
 def _open(path: Path, *, read_only: bool = False) -> sqlite3.Connection:

@@ -44,6 +44,10 @@ class Recorder:
         unknown."""
         return None if self._store is None else self._store.row(path, stamp)
 
+    def latest(self, count: int) -> list[Row]:
+        """The last so many stored rows, in the order of judgement; none while that is unknown."""
+        return [] if self._store is None else self._store.latest(count)
+
     def missing(self, hot_folder: str, frames: Mapping[str, Stamp]) -> int:
         """How many frames have no row and are not to be left alone; 0 while that is unknown."""
         if self._store is None:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from inspector.batch import InputError, load_plate
+from inspector.clip_memory import ClipMemory
 from inspector.files import Stamp
 from inspector.hotfolder import HotFolder, Inbox
 from inspector.lane import Event, Judged, Lane, Outbox, PlateTaken, Said, Shared, UsePlate
@@ -18,6 +19,8 @@ from inspector.recorder import Recorder
 from inspector.watch import Stop, frame_names, watch
 from inspector.worker import TIME_LIMIT_S, Task, Worker
 
+RECALLED = 200
+"""Frames of the record from which a new start learns what those before have shown."""
 TRY_AGAIN_S = 1.0
 """From one attempt to store what waits to the next, seconds."""
 
@@ -113,6 +116,10 @@ class _Session:
             plate = os.fspath(self.setup.plate.resolve())
             yield from _said(load_plate(self.workers[0], replace(task, path=plate)))
             task = replace(task, plate=plate)
+        clips = ClipMemory()
+        for row in self.recorder.latest(RECALLED):
+            clips = clips.with_frame(row.record)
+        task = replace(task, clips=clips)
         known, left_alone = self.known_at_start()
         if left_alone:
             yield Said(f"{_frames(left_alone)} lay there, left alone; --existing judges these too")
@@ -177,6 +184,8 @@ class _Session:
                 yield _take_plate(event.path, shared)
             else:
                 self.recorder.add(event.row)
+                clips = shared.task.clips.with_frame(event.row.record)
+                shared.task = replace(shared.task, clips=clips)
                 taken = self.last_plate(event, shared)
                 yield event
                 yield from taken

@@ -19,6 +19,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
+from inspector.clip_memory import ClipMemory
 from inspector.files import PART
 from inspector.limits import Limits
 
@@ -44,7 +45,7 @@ class Task:
 
     ``plate`` and ``under`` name frames; ``clip_map`` and ``zone_map`` files to write, of which
     the folder exists. ``points``, x and y in the picture as viewed, are for a judge that only
-    reads points.
+    reads points. ``clips`` is what other frames of the set have shown of their clip levels.
     """
 
     path: str
@@ -55,6 +56,7 @@ class Task:
     clip_map: str | None = None
     zone_map: str | None = None
     points: tuple[tuple[float, float], ...] = ()
+    clips: ClipMemory = field(default_factory=ClipMemory)
 
 
 @dataclass(frozen=True)
