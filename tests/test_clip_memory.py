@@ -165,8 +165,8 @@ def test_only_a_level_that_moves_by_a_thousandth_is_worth_another_look() -> None
 
 
 def lit(*levels: float, camera: Camera = CAMERA, seed: int = 1) -> Frame:
-    """Stripes of rendered light, 64 cells high."""
-    return frame_of_light(cells(np.tile(np.asarray(levels), (64, 8))), camera, seed=seed)
+    """Stripes of rendered light, 64 cells high, 48 wide."""
+    return frame_of_light(cells(np.tile(np.repeat(levels, 48), (64, 1))), camera, seed=seed)
 
 
 def as_record(frame: Frame) -> dict[str, Any]:
@@ -231,7 +231,7 @@ def test_frames_of_another_iso_are_left_to_themselves() -> None:
 
 
 def test_sites_above_a_remembered_level_refuse_it() -> None:
-    """Light of 1.9 leaves red (gain 2) at 95 % of its range: over what the neighbours show."""
+    """Green at 97 % of its range lies far over the level of a camera that clips lower."""
     lower = replace(CAMERA, clip=(13000,) * 4, stated_clip=15000)
     memory = taught_by([lit(0.02, 3, camera=lower)] * 3)
     frame = lit(0.02, 0.97, camera=replace(CAMERA, stated_clip=15000))
