@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import cv2
 import numpy as np
@@ -13,6 +14,8 @@ from inspector.levels import WHITE, Levels
 from inspector.outline import read, right_hand, within
 from inspector.profile import read_sites
 from inspector.zones import Zones
+
+F = TypeVar("F", np.float32, np.float64)
 
 SMOOTHED = 9
 """Outline points over which profiles are averaged."""
@@ -66,18 +69,27 @@ class Across:
     spilled_ev: Points
 
 
-def look_across(levels: Levels, zones: Zones, *, tolerance: float) -> Across:
-    """Read the profiles along all outlines. ``tolerance`` in pixels (contract: spill)."""
+def look_across(levels: Levels, zones: Zones, away: Floats, *, tolerance: float) -> Across:
+    """Read the profiles along all outlines.
+
+    Parameters
+    ----------
+    away : ndarray, float32
+        (h, w) distance to the backdrop, working pixels.
+    tolerance : float
+        Pixels by which white may cross the outline (contract: spill).
+    """
     lines = zones.outlines
     points = np.concatenate(lines)
     inward = np.concatenate([right_hand(line) for line in lines])
     line = np.repeat(np.arange(len(lines)), [len(one) for one in lines])
     offsets = _offsets(max(30.0, REACH * max(levels.frame.size)))
     zero = int(np.argmax(offsets >= 0))
-    at = levels.from_view(points[:, None] + offsets[:, None] * inward[:, None])
+    start, step = levels.from_view(points), inward / levels.scale
 
-    past, thickness = _past_the_middle(levels, zones, at, offsets)
-    level = np.minimum(read_sites(levels, points, inward, offsets).rendered, 1.0)
+    depth = read(away, _normals(start, step, offsets)) * levels.scale
+    past, thickness = _past_the_middle(depth, offsets, levels.scale)
+    level = np.minimum(read_sites(levels, points, inward, offsets).rendered, 1)
     level[past] = np.nan
     level = average_along(level, line)
     outer, inner = level[:, zero::-1], level[:, zero:]
@@ -91,11 +103,13 @@ def look_across(levels: Levels, zones: Zones, *, tolerance: float) -> Across:
     dark_at = _first_below(inner, offsets[zero:], core + TWO_STOPS * (1 - core))
     too_thin = dark_at > thickness - THIN_MARGIN_PX
     headroom = _headroom(levels, points, inward, line, tolerance)
-    ev = average_along(read(levels.ev, at), line)
     strands = within(zones.strands, STRAND_MARGIN).astype(np.float32)
-    bent = read(strands, levels.from_view(points)) > 0.5
-    slope = read(zones.backdrop_ev, at)
-    overlap = _overlap(ev - (slope - slope[:, zero, None]), offsets, white_at)
+    bent = read(strands, start) > 0.5
+
+    outside = offsets[offsets < tolerance + 2]
+    at = _normals(start, step, outside)
+    ev, slope = _along(read(levels.ev, at), line), read(zones.backdrop_ev, at)
+    overlap = _overlap(ev - (slope - slope[:, zero, None]), outside, white_at)
     return Across(
         points=points,
         inward=inward,
@@ -105,14 +119,23 @@ def look_across(levels: Levels, zones: Zones, *, tolerance: float) -> Across:
         fall=np.where(too_thin, np.nan, dark_at - white_at),
         overlap=overlap,
         headroom_ev=np.where(bent | (thickness < tolerance + THIN_MARGIN_PX), np.inf, headroom),
-        spilled_ev=_spilled(ev, offsets, white_at - overlap + tolerance + 0.5),
+        spilled_ev=_spilled(ev, outside, white_at - overlap + tolerance + 0.5),
     )
 
 
 def _offsets(reach: float) -> Points:
     """Offsets from ``-reach`` to ``reach``, every pixel near the outline, sparser further off."""
-    far = np.concatenate([np.arange(0.0, 20.0), np.arange(20.0, 40.0, 2), np.arange(40, reach, 4)])
+    sparse = 40 * 1.1 ** np.arange(0, np.log(reach / 40) / np.log(1.1))
+    far = np.concatenate([np.arange(0.0, 20.0), np.arange(20.0, 40.0, 2), sparse])
     return np.concatenate([-far[:0:-1], far])
+
+
+def _normals(start: Points, step: Points, offsets: Points) -> Floats:
+    """(N, K, 2) x, y of each start + offset * step."""
+    at = np.empty((len(start), len(offsets), 2), np.float32)
+    for k in (0, 1):
+        at[..., k] = start[:, k, None] + offsets * step[:, k, None]
+    return at
 
 
 def _steps(line: Points) -> Points:
@@ -122,19 +145,18 @@ def _steps(line: Points) -> Points:
     return np.asarray((padded[:-1] + padded[1:]) / 2, np.float64)
 
 
-def _past_the_middle(
-    levels: Levels, zones: Zones, at: Points, offsets: Points
-) -> tuple[Mask, Points]:
-    """True where a profile has passed the subject's middle; (N,) pixels to that middle."""
-    depth = cv2.distanceTransform((~zones.backdrop).astype(np.uint8), cv2.DIST_L2, 5)
-    along = read(np.asarray(depth, np.float32), at) * levels.scale
-    highest = np.maximum.accumulate(along, axis=1)
-    past = (along < highest - 0.75 * levels.scale) & (offsets > 0)
+def _past_the_middle(depth: Floats, offsets: Points, scale: int) -> tuple[Mask, Points]:
+    """True where a profile has passed the subject's middle; (N,) pixels to that middle.
+
+    ``depth`` (N, K) is the distance to the backdrop, pixels.
+    """
+    highest = np.maximum.accumulate(depth, axis=1)
+    past = (depth < highest - 0.75 * scale) & (offsets > 0)
     # The distance is to the next pixel's middle: half a pixel more than to the outline.
-    return past, np.asarray(highest[:, -1] - 0.5 * levels.scale, np.float64)
+    return past, np.asarray(highest[:, -1] - 0.5 * scale, np.float64)
 
 
-def _overlap(ev: Points, offsets: Points, white_at: Points) -> Points:
+def _overlap(ev: Floats, offsets: Points, white_at: Points) -> Points:
     """(N,) pixels from where the light leaves the backdrop's level to where white ends.
 
     Looking outwards from the end of white, in ``ev`` less the backdrop's own slope: where
@@ -144,7 +166,7 @@ def _overlap(ev: Points, offsets: Points, white_at: Points) -> Points:
     out, distance = ev[:, outwards], -offsets[outwards]
     beyond = distance >= -white_at[:, None]
     blocked = np.maximum.accumulate(beyond & (out < -DEPARTS_EV / 2), axis=1)
-    seen = np.where(beyond, np.where(blocked, np.nan, out), 0.0)
+    seen = np.where(beyond, np.where(blocked, np.nan, out), 0)
     limit = _near_highest(seen) - DEPARTS_EV
     departs = _first_at_least(seen, distance, limit)
     return np.where(limit > 0, departs + white_at, np.nan)
@@ -164,7 +186,7 @@ def _headroom(
     return -_level_at(sites.distance - past, stops, line)
 
 
-def _near_highest(level: Points) -> Points:
+def _near_highest(level: Floats) -> Points:
     """(N,) value that one in twenty of each profile is above, NaN left out; 0 if all are."""
     order = np.sort(np.where(np.isfinite(level), level, -np.inf), axis=1)
     known = np.isfinite(order).sum(axis=1)
@@ -172,7 +194,7 @@ def _near_highest(level: Points) -> Points:
     return np.where(known > 0, order[np.arange(len(order)), place.clip(0, order.shape[1] - 1)], 0.0)
 
 
-def _spilled(ev: Points, offsets: Points, at: Points) -> Points:
+def _spilled(ev: Floats, offsets: Points, at: Points) -> Points:
     """(N,) stops, with the sign changed, at an offset inwards; not above zero."""
     place = np.nan_to_num(np.interp(at, offsets, np.arange(len(offsets))))
     before = np.minimum(place.astype(int), len(offsets) - 2)
@@ -191,16 +213,16 @@ def _level_at(distance: Floats, stops: Floats, line: NDArray[np.intp]) -> Points
     return np.asarray((sy * sxx - sx * sxy) / spread, np.float64)
 
 
-def average_along(level: NDArray[np.floating], line: NDArray[np.intp]) -> Points:
+def average_along(level: Floats, line: NDArray[np.intp]) -> Floats:
     """Mean of (N, K) values over a few neighbouring points of the same line, NaN left out."""
     known = np.isfinite(level)
-    total = _along(np.where(known, level, 0.0).astype(float), line)
-    share = _along(known.astype(float), line)
+    total = _along(np.where(known, level, 0), line)
+    share = _along(known.astype(np.float32), line)
     with np.errstate(invalid="ignore", divide="ignore"):
-        return np.asarray(np.where(share > 0.3, total / share, np.nan), np.float64)
+        return np.where(share > 0.3, total / share, np.nan)
 
 
-def _along(values: Points, line: NDArray[np.intp]) -> Points:
+def _along(values: NDArray[F], line: NDArray[np.intp]) -> NDArray[F]:
     """Moving means of (N, C) values along each line."""
     result = np.empty_like(values)
     for first, last in _spans(line):
@@ -216,18 +238,18 @@ def _spans(line: NDArray[np.intp]) -> list[tuple[int, int]]:
     return list(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True))
 
 
-def _lowest(level: Points) -> Points:
+def _lowest(level: Floats) -> Points:
     """(N,) lowest value of each profile, NaN left out; 0 where there is none."""
     lowest = np.where(np.isfinite(level), level, np.inf).min(axis=1, initial=1.0)
     return np.asarray(lowest, np.float64)
 
 
-def _first_at_least(level: Points, distance: Points, limit: Points) -> Points:
+def _first_at_least(level: Floats, distance: Points, limit: Points) -> Points:
     """(N,) distance at which each profile first reaches its limit; NaN if it never does."""
     return _first_below(-level, distance, 1e-12 - limit)
 
 
-def _first_below(level: Points, distance: Points, limit: Points) -> Points:
+def _first_below(level: Floats, distance: Points, limit: Points) -> Points:
     """(N,) distance at which each (N, K) profile first falls below its limit; NaN if never."""
     below = level < limit[:, None]
     first = below.argmax(axis=1)

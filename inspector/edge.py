@@ -88,7 +88,7 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     found = ramps(zones.spread, core=_core_level(levels, zones, away))
     ramp = float(np.median(found)) if found.size else None
     tolerance = tolerance_px(levels.frame.size)
-    across = look_across(levels, zones, tolerance=tolerance)
+    across = look_across(levels, zones, away, tolerance=tolerance)
     runs = find_spill(
         across,
         tolerance=tolerance,
