@@ -148,7 +148,8 @@ def _steps(line: Points) -> Points:
 def _past_the_middle(depth: Floats, offsets: Points, scale: int) -> tuple[Mask, Points]:
     """True where a profile has passed the subject's middle; (N,) pixels to that middle.
 
-    ``depth`` (N, K) is the distance to the backdrop, pixels.
+    ``depth`` (N, K) is the distance to the backdrop, pixels. Where a thicker part of the subject
+    lies opposite, across a gap, the profile counts as past it from the start: nothing is told.
     """
     highest = np.maximum.accumulate(depth, axis=1)
     past = (depth < highest - 0.75 * scale) & (offsets > 0)
