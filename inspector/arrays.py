@@ -1,4 +1,4 @@
-"""Names for the kinds of array that pass between the stages."""
+"""Names for the kinds of array that pass between the stages, and how to take some of one."""
 
 from __future__ import annotations
 
@@ -11,3 +11,26 @@ Floats = NDArray[np.float32]
 """A picture: light, stops or fractions."""
 Points = NDArray[np.float64]
 """Positions x, y, and figures along a line of them."""
+
+ENOUGH_PIXELS = 60_000
+"""So many pixels of a mask give its median."""
+
+
+def some(picture: Floats, mask: Mask, *, most: int) -> Floats:
+    """(M, ...) values of a (h, w, ...) picture where a (h, w) mask is, in even steps.
+
+    All of them if there are fewer than twice ``most``.
+    """
+    place = np.flatnonzero(mask)
+    rows = picture.reshape(mask.size, *picture.shape[2:])
+    return rows.take(place[:: max(1, place.size // most)], axis=0)
+
+
+def median_of(picture: Floats, mask: Mask) -> float:
+    """Median of a (h, w) picture where a mask is; it must be somewhere."""
+    return float(np.median(some(picture, mask, most=ENOUGH_PIXELS)))
+
+
+def share_of(mask: Mask) -> float:
+    """The part of a picture where a mask is."""
+    return float(np.count_nonzero(mask) / mask.size)

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from inspector.across import Across, look_across
-from inspector.arrays import Floats, Mask, Points
+from inspector.arrays import Floats, Mask, Points, median_of
 from inspector.levels import Levels
 from inspector.outline import tolerance_px
 from inspector.place import Box, view_box
@@ -143,7 +143,7 @@ def _away_from(backdrop: Mask) -> Floats:
 
 def _core_level(levels: Levels, zones: Zones, away: Floats) -> float:
     deep = _core(levels, zones, away, 2 * USUAL_RAMP_PX)
-    return float(np.exp2(np.median(levels.ev[deep]))) if deep.any() else 0.0
+    return 2.0 ** median_of(levels.ev, deep) if deep.any() else 0.0
 
 
 def _core(levels: Levels, zones: Zones, away: Floats, ramp: float) -> Mask:
@@ -152,8 +152,8 @@ def _core(levels: Levels, zones: Zones, away: Floats, ramp: float) -> Mask:
 
 
 def _centre(levels: Levels, zones: Zones) -> Points:
-    y, x = np.nonzero(zones.subject)
-    return levels.to_view(np.array([x.mean() + 0.5, y.mean() + 0.5]))
+    moments = cv2.moments(zones.subject.view(np.uint8), binaryImage=True)
+    return levels.to_view(np.array([moments["m10"], moments["m01"]]) / moments["m00"] + 0.5)
 
 
 def _hot_spots(levels: Levels, zones: Zones, limit: float) -> tuple[HotSpot, ...]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from inspector.arrays import Floats, Mask
+from inspector.arrays import Mask, median_of, share_of, some
 from inspector.edge import Edge
 from inspector.levels import WHITE, Levels, stops
 from inspector.place import Box, place_in, view_box
@@ -16,7 +16,7 @@ from inspector.zones import Zones
 
 AT_CEILING = 0.03
 """A reading so near the ceiling, in stops, may be any higher."""
-ENOUGH_PIXELS = 250_000
+ENOUGH_PIXELS = 120_000
 """So many working pixels of a backdrop give its percentiles."""
 LEAST_SHORT = 0.0005
 """Smallest part of the backdrop that is named as a short region."""
@@ -82,22 +82,23 @@ def measure_exposure(
     spill_limit : float
         Greatest fraction of the edge that may spill; sets the window's high end.
     """
-    area = float(zones.backdrop.mean())
+    area = share_of(zones.backdrop)
     if not zones.found:
         return Exposure(backdrop_area=0.0, brightest_ev=float(np.percentile(levels.ev, 99)))
     inner = zones.backdrop & ~zones.fringe & ~edge.spilled
     if not inner.any():
         inner = zones.backdrop
     tint = backdrop_tint(levels, zones)
-    place = np.flatnonzero(inner)
-    some = place[:: max(1, place.size // ENOUGH_PIXELS)]
-    rendered = levels.rendered.reshape(-1, levels.rendered.shape[-1])[some]
+    rendered = some(levels.rendered, inner, most=ENOUGH_PIXELS)
     ev = stops(rendered, levels.top, levels.frame.channels, tint=tint)
-    p1, p50, p99 = (min(float(p), levels.ceiling_ev) for p in np.percentile(ev, (1, 50, 99)))
+    weakest, p1, p50, p99 = (
+        min(float(p), levels.ceiling_ev)
+        for p in np.quantile(ev, (1 - white_limit, 0.01, 0.5, 0.99))
+    )
     white = float(levels.white[inner].mean())
     depth = _depth(levels, edge.core)
     veil, veil_is = _veil(depth, p50, levels.ceiling_ev)
-    low, low_is = _low_end(ev, white, white_limit, levels)
+    low, low_is = _low_end(weakest, levels.ceiling_ev, passes=white >= white_limit)
     high, high_is = _high_end(edge, spill_limit, p50, levels.ceiling_ev)
     return Exposure(
         backdrop_area=area,
@@ -107,7 +108,7 @@ def measure_exposure(
         ev_p50=p50,
         ev_p99=p99,
         short_regions=short_regions(levels, inner),
-        subject_area=float(zones.subject.mean()),
+        subject_area=share_of(zones.subject),
         depth_ev=depth,
         side_ev=_side(levels, edge.core),
         veil_fraction=veil,
@@ -120,8 +121,10 @@ def short_regions(levels: Levels, backdrop: Mask) -> tuple[ShortRegion, ...]:
     """Connected parts of the backdrop that are not paper white, largest first."""
     each = (backdrop & (levels.white < 0.5)).astype(np.uint8)
     short = cv2.morphologyEx(each, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    least = max(9.0, LEAST_SHORT * np.count_nonzero(backdrop))
+    if np.count_nonzero(short) < least:
+        return ()
     count, label, stats, _ = cv2.connectedComponentsWithStats(short, connectivity=8)
-    least = max(9.0, LEAST_SHORT * backdrop.sum())
     regions = []
     for i in range(1, count):
         x, y, w, h, area = (int(v) for v in stats[i])
@@ -137,17 +140,18 @@ def short_regions(levels: Levels, backdrop: Mask) -> tuple[ShortRegion, ...]:
 
 
 def _depth(levels: Levels, core: Mask) -> float | None:
-    return -float(np.median(levels.ev[core])) if core.any() else None
+    return -median_of(levels.ev, core) if core.any() else None
 
 
 def _side(levels: Levels, core: Mask) -> float | None:
-    """Stops by which the left half of the core is brighter than the right half."""
-    if core.sum() < 100:
+    """Stops by which the left third of the core is brighter than the right third."""
+    so_far = np.cumsum(np.count_nonzero(core, axis=0))
+    if so_far[-1] < 100:
         return None
-    x = np.nonzero(core)[1]
-    ev = levels.ev[core]
-    left, right = np.percentile(x, (33, 67))
-    return float(np.median(ev[x <= left]) - np.median(ev[x >= right]))
+    left, right = np.searchsorted(so_far, (0.33 * so_far[-1], 0.67 * so_far[-1]))
+    thirds = (np.s_[:, : left + 1], np.s_[:, right:])
+    brighter, darker = (median_of(levels.ev[part], core[part]) for part in thirds)
+    return brighter - darker
 
 
 def _veil(depth: float | None, p50: float, ceiling: float) -> tuple[float | None, str | None]:
@@ -157,13 +161,11 @@ def _veil(depth: float | None, p50: float, ceiling: float) -> tuple[float | None
     return float(2.0 ** (-depth - p50)), "at_most" if p50 > ceiling - AT_CEILING else "exact"
 
 
-def _low_end(ev: Floats, white: float, limit: float, levels: Levels) -> tuple[float, str]:
-    """Change at which just enough of the backdrop is still paper white."""
-    weakest = float(np.quantile(ev, 1 - limit))
+def _low_end(weakest: float, ceiling: float, *, passes: bool) -> tuple[float, str]:
+    """Change at which just enough of the backdrop is still paper white: down to its ``weakest``."""
     change = float(np.log2(WHITE)) - weakest
-    passes = white >= limit
     change = min(change, 0.0) if passes else max(change, 0.01)
-    return change, "at_most" if weakest > levels.ceiling_ev - AT_CEILING else "exact"
+    return change, "at_most" if weakest > ceiling - AT_CEILING else "exact"
 
 
 def _high_end(

@@ -7,6 +7,7 @@ distance from it, so the profile is finer than the sensor's pitch and no interpo
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -134,13 +135,9 @@ def edge_spread(sites: Sites, stretch: NDArray[np.intp], bins: Points) -> Points
 
 def stretches(lines: tuple[Points, ...], *, length: int, hop: int) -> NDArray[np.intp]:
     """(M, W) indices, into the lines laid end to end, of overlapping stretches of each line."""
-    rows = []
-    start = 0
-    for line in lines:
-        for first in range(0, len(line) - length + 1, hop):
-            rows.append(np.arange(start + first, start + first + length))
-        start += len(line)
-    return np.array(rows, np.intp).reshape(-1, length)
+    start = np.cumsum([0, *map(len, lines)])
+    first = [np.arange(a, b - length + 1, hop) for a, b in pairwise(start.tolist())]
+    return np.concatenate([np.zeros(0, np.intp), *first])[:, None] + np.arange(length)
 
 
 def crossing(profile: Points, distance: Points, level: Points) -> Points:
@@ -163,18 +160,21 @@ def spread_along(levels: Levels, lines: tuple[Points, ...]) -> Points:
     points = np.concatenate(lines)
     inward = np.concatenate([right_hand(line) for line in lines])
     sites = read_sites(levels, points, inward, np.arange(-RAMP_REACH, RAMP_REACH + 1.0))
-    return _filled(edge_spread(sites, rows, RAMP_BINS))
+    # Along an upright edge the sites share their distances: some bins are empty.
+    return filled(edge_spread(sites, rows, RAMP_BINS))
 
 
-def _filled(spread: Points) -> Points:
-    """Profiles with their empty bins interpolated: along an upright edge sites share distances."""
-    index = np.arange(spread.shape[1])
-    filled = spread.copy()
-    for row in np.flatnonzero(np.isnan(spread).any(axis=1)):
-        known = np.isfinite(spread[row])
-        if known.sum() > 2:
-            filled[row] = np.interp(index, index[known], spread[row, known])
-    return filled
+def filled(rows: Points) -> Points:
+    """Rows with what is NaN in them interpolated; one with fewer than three values stays NaN."""
+    known, index = np.isfinite(rows), np.arange(rows.shape[1])
+    last = index.size - 1
+    before = np.maximum.accumulate(np.where(known, index, -1), axis=1)
+    after = np.minimum.accumulate(np.where(known, index, last + 1)[:, ::-1], axis=1)[:, ::-1]
+    left = np.where(before < 0, after, before).clip(0, last)
+    right = np.where(after > last, before, after).clip(0, last)
+    low, high = (np.take_along_axis(rows, at, axis=1) for at in (left, right))
+    between = low + (high - low) * (index - left) / np.maximum(right - left, 1)
+    return np.where(known.sum(axis=1, keepdims=True) > 2, between, np.nan)
 
 
 def ramps(spread: Points, *, core: float) -> Points:

@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from inspector.arrays import Floats, Points
+from inspector.arrays import ENOUGH_PIXELS, Floats, Mask, Points, some
 from inspector.levels import RESPONDS, Levels, stops
 from inspector.outline import right_hand
-from inspector.profile import Sites, read_sites, stretches
+from inspector.profile import Sites, filled, read_sites, stretches
 from inspector.zones import Zones
 
-LEAST_PIXELS, ENOUGH_PIXELS = 60, 60_000
-"""Fewer working pixels in which nothing clips teach nothing; so many are enough."""
+LEAST_PIXELS = 60
+"""Fewer working pixels in which nothing clips teach nothing."""
 LEAST_STRETCHES = 12
 """Fewer stretches of the outline teach nothing."""
 NEARLY_ALL_ITS_LIGHT = (0.15, 0.6)
@@ -31,7 +31,8 @@ def backdrop_tint(levels: Levels, zones: Zones) -> NDArray[np.float64]:
     Learned where on the backdrop nothing clips, else from the blur along the subject's outline,
     which passes through every level below white; ones (neutral) where there is neither.
     """
-    for tint in (_on_the_backdrop(levels, zones), _along_the_outline(levels, zones)):
+    for learn in (_on_the_backdrop, _along_the_outline):
+        tint = learn(levels, zones)
         if tint is not None and np.all((tint < STRONGEST) & (tint > 1 / STRONGEST)):
             return tint
     return np.ones(len(levels.frame.channels))
@@ -44,14 +45,11 @@ def backdrop_stops(levels: Levels, zones: Zones) -> Floats:
 
 
 def _on_the_backdrop(levels: Levels, zones: Zones) -> NDArray[np.float64] | None:
-    inner = np.flatnonzero(zones.backdrop & ~zones.fringe)
-    some = inner[:: max(1, inner.size // ENOUGH_PIXELS)]
-    rendered = levels.rendered.reshape(-1, levels.rendered.shape[-1])[some]
-    responds = (rendered < RESPONDS * levels.top).all(axis=-1)
-    rendered = rendered[responds & (rendered > 0.1).all(axis=-1)]
-    if len(rendered) < LEAST_PIXELS:
+    channels = some(levels.rendered, zones.backdrop & ~zones.fringe, most=ENOUGH_PIXELS).T.copy()
+    tells = ((channels < RESPONDS * levels.top[:, None]) & (channels > 0.1)).all(axis=0)
+    if np.count_nonzero(tells) < LEAST_PIXELS:
         return None
-    return _over_green(rendered.mean(axis=0, dtype=np.float64), levels)
+    return _over_green(channels[:, tells].mean(axis=1, dtype=np.float64), levels)
 
 
 def _along_the_outline(levels: Levels, zones: Zones) -> NDArray[np.float64] | None:
@@ -62,40 +60,56 @@ def _along_the_outline(levels: Levels, zones: Zones) -> NDArray[np.float64] | No
     points = np.concatenate(zones.outlines)
     inward = np.concatenate([right_hand(line) for line in zones.outlines])
     sites = read_sites(levels, points, inward, np.arange(-3.0, 3.5, 0.5))
-    tints = [_of_stretch(sites, row, levels) for row in rows]
-    known = [t for t in tints if t is not None]
-    if len(known) < LEAST_STRETCHES:
+    own, expected = _by_stretch(sites, rows, _is_green(levels))
+    known = (expected > LEAST_LIGHT).all(axis=1)
+    if np.count_nonzero(known) < LEAST_STRETCHES:
         return None
-    return np.asarray(np.median(known, axis=0), np.float64)
+    return np.asarray(np.median(_over_green(own[known] / expected[known], levels), axis=0))
 
 
-def _of_stretch(sites: Sites, row: NDArray[np.intp], levels: Levels) -> Points | None:
-    """Each channel's sites over green's profile at just their distances from the outline."""
-    distance, level = sites.distance[row].ravel(), sites.rendered[row].ravel()
-    channel = sites.channel[row].ravel()
-    known = np.isfinite(level) & (np.abs(distance) < REACH_PX)
-    is_green = np.array([name[0] in "GL" for name in levels.frame.channels])[channel]
-    of_green = known & is_green
-    bins = ((distance + REACH_PX) / BIN_PX).astype(int).clip(0, round(2 * REACH_PX / BIN_PX) - 1)
-    number = np.bincount(bins[of_green])
-    if np.count_nonzero(number) < 3:
-        return None
-    full = number > 0
-    at = np.bincount(bins[of_green], weights=distance[of_green])[full] / number[full]
-    profile = np.bincount(bins[of_green], weights=level[of_green])[full] / number[full]
-    green = np.interp(distance, at, profile)
+def _by_stretch(sites: Sites, rows: NDArray[np.intp], is_green: Mask) -> tuple[Points, Points]:
+    """(M, C) sums of each channel's levels, and of green's profile at just their distances."""
+    known = (np.isfinite(sites.rendered) & (np.abs(sites.distance) < REACH_PX))[rows].ravel()
+    stretch = np.repeat(np.arange(len(rows)), known.size // len(rows))[known]
+    distance = sites.distance[rows].ravel()[known]
+    level = sites.rendered[rows].ravel()[known]
+    channel = sites.channel[rows].ravel()[known]
+    green = _green_at(distance, level, is_green[channel], stretch, len(rows))
     low, high = NEARLY_ALL_ITS_LIGHT
-    use = known & (green > low) & (green < high) & (distance > at[0]) & (distance < at[-1])
-    count = len(levels.frame.channels)
-    own = np.bincount(channel[use], weights=level[use], minlength=count)
-    expected = np.bincount(channel[use], weights=green[use], minlength=count)
-    if (expected < LEAST_LIGHT).any():
-        return None
-    return _over_green(own / expected, levels)
+    use = (green > low) & (green < high)
+    count = len(is_green)
+    key, size = (stretch * count + channel)[use], len(rows) * count
+    own, of_green = (np.asarray(np.bincount(key, v[use], size), np.float64) for v in (level, green))
+    return own.reshape(-1, count), of_green.reshape(-1, count)
 
 
-def _over_green(sums: NDArray[np.float64], levels: Levels) -> NDArray[np.float64]:
-    green = np.array([name[0] in "GL" for name in levels.frame.channels])
-    tint = np.asarray(sums / sums[green].mean(), np.float64)
-    tint[green] = 1.0
-    return tint
+def _green_at(
+    distance: Floats, level: Floats, is_green: Mask, stretch: NDArray[np.intp], count: int
+) -> Points:
+    """(S,) green's profile along each site's stretch, at the site's distance; NaN beyond it."""
+    bins = round(2 * REACH_PX / BIN_PX)
+    place = ((distance + REACH_PX) / BIN_PX).astype(np.intp).clip(0, bins - 1)
+    key, size = (stretch * bins + place)[is_green], count * bins
+    number = np.bincount(key, minlength=size)
+    with np.errstate(invalid="ignore"):
+        at, profile = (
+            filled((np.bincount(key, v[is_green], size) / number).reshape(-1, bins))
+            for v in (distance, level)
+        )
+    before = (place - (distance < at[stretch, place])).clip(0, bins - 2)
+    x0, x1, y0, y1 = (a[stretch, before + i] for a in (at, profile) for i in (0, 1))
+    between = y0 + (y1 - y0) * (distance - x0) / np.maximum(x1 - x0, 1e-9)
+    beyond = (distance <= at[stretch, 0]) | (distance >= at[stretch, -1])
+    return np.where(beyond, np.nan, between)
+
+
+def _over_green(sums: Points, levels: Levels) -> Points:
+    """(..., C) sums over the mean of green's."""
+    green = _is_green(levels)
+    tint = sums / sums[..., green].mean(axis=-1, keepdims=True)
+    tint[..., green] = 1.0
+    return np.asarray(tint, np.float64)
+
+
+def _is_green(levels: Levels) -> Mask:
+    return np.array([name[0] in "GL" for name in levels.frame.channels])
