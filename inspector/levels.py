@@ -147,23 +147,26 @@ def measure_clip(frame: Frame) -> Clip:
     Where other channels show the stated level to be off, it is off alike for those without a
     pile-up: the converter behind them is the same.
     """
-    stated = frame.stated_clip.astype(np.float64)
-    level, highest = stated.copy(), np.zeros(stated.size)
-    measured = np.zeros(level.size, bool)
-    histograms = at_once(partial(channel_histogram, frame), range(level.size))
-    for c, histogram in enumerate(histograms):
-        highest[c] = histogram.size - 1 - np.argmax(histogram[::-1] > 0)
-        found = find_pile_up(histogram, black=frame.black[c], stated=stated[c])
-        if found is not None:
-            level[c], measured[c] = found, True
+    black, stated = frame.black, frame.stated_clip.astype(np.float64)
+    tops = at_once(partial(_top_of_histogram, frame), range(stated.size))
+    highest, pile_up = np.array(tops).T
+    measured = ~np.isnan(pile_up)
+    level = np.where(measured, pile_up, stated)
     if measured.any():
-        span = (level - frame.black) / (stated - frame.black)
-        level[~measured] = (frame.black + (stated - frame.black) * np.median(span[measured]))[
-            ~measured
-        ]
+        off = np.median((level - black)[measured] / (stated - black)[measured])
+        level = np.where(measured, level, black + (stated - black) * off)
     # Sites above the level prove it too low.
-    level[~measured] = np.maximum(level, highest)[~measured]
-    return Clip(level, measured)
+    return Clip(np.where(measured, level, np.maximum(level, highest)), measured)
+
+
+def _top_of_histogram(frame: Frame, channel: int) -> tuple[float, float]:
+    """The highest level of a channel, and its pile-up, NaN where there is none."""
+    histogram = channel_histogram(frame, channel)
+    highest = histogram.size - 1 - int(np.argmax(histogram[::-1] > 0))
+    found = find_pile_up(
+        histogram, black=frame.black[channel], stated=float(frame.stated_clip[channel])
+    )
+    return highest, np.nan if found is None else found
 
 
 def stops(

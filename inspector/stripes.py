@@ -18,8 +18,8 @@ from inspector.frame import Frame
 T = TypeVar("T")
 R = TypeVar("R")
 
-STRIPE_BYTES = 2_500_000
-"""Size of a stripe: fits a cache beside what is made of it, and outweighs the calls on it."""
+STRIPE_BYTES = 5_000_000
+"""Size of a stripe: in a cache beside what is made of it, yet far dearer than the calls on it."""
 
 
 def stripes(frame: Frame, scale: int) -> list[tuple[slice, Frame]]:
