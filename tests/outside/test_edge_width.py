@@ -12,6 +12,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
 from numpy.typing import NDArray
 from plain import NOISY, frame_of_light
 from scipy.stats import norm
@@ -19,7 +22,15 @@ from scipy.stats import norm
 from inspector.decode import decode
 from inspector.inspect import inspect
 from inspector.levels import measure_levels
-from inspector.profile import TEN_TO_NINETY, crossing, edge_spread, ramps, read_sites, sharpest_blur
+from inspector.profile import (
+    TEN_TO_NINETY,
+    crossing,
+    edge_spread,
+    filled,
+    ramps,
+    read_sites,
+    sharpest_blur,
+)
 from inspector.simulate.dng import write_dng
 from inspector.zones import find_zones
 
@@ -122,3 +133,20 @@ def test_a_white_side_that_clips_shortens_the_ramp() -> None:
     depth = [norm.ppf((dark + part * (1 - dark) - dark) / (2 - dark)) for part in (0.1, 0.9)]
     assert found == pytest.approx(sigma * (depth[1] - depth[0]), rel=0.1)
     assert found < 2.5631 * sigma * 0.8
+
+
+@given(
+    arrays(
+        float,
+        st.tuples(st.integers(1, 4), st.integers(3, 12)),
+        elements=st.one_of(st.just(np.nan), st.floats(-2, 2)),
+    )
+)
+def test_gaps_of_a_profile_are_filled_as_numpys_interp_does(rows: NDArray[np.float64]) -> None:
+    index = np.arange(rows.shape[1])
+    for row, found in zip(rows, filled(rows), strict=True):
+        known = np.isfinite(row)
+        expected = np.full(row.size, np.nan)
+        if known.sum() > 2:
+            expected = np.interp(index, index[known], row[known])
+        np.testing.assert_allclose(found, expected, atol=1e-12)
