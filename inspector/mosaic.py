@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from inspector.arrays import Floats, Mask
 from inspector.frame import BAYER, Frame
 
+Sites = NDArray[np.uint16] | NDArray[np.uint8] | Floats
 Size = tuple[int, int]
 
 ENOUGH_SITES = 1_000_000
@@ -113,13 +114,17 @@ def _block_mean(frame: Frame, channel: int, scale: int, size: Size) -> Floats:
     if frame.mosaic.ndim == 3 or frame.pattern.size == 1:
         plane = frame.mosaic if frame.mosaic.ndim == 2 else frame.mosaic[..., channel]
         return _shrink(np.ascontiguousarray(plane), scale, size)
-    # Blocks may be smaller than the pattern (X-Trans): weigh the channel's own sites.
-    ph, pw = frame.pattern.shape
-    height, width = frame.mosaic.shape
-    tiles = (-(-height // ph), -(-width // pw))
-    own = np.tile(frame.pattern == channel, tiles)[:height, :width].astype(np.float32)
-    total = _shrink(frame.mosaic * own, scale, size)
-    return np.asarray(total / _shrink(own, scale, size), np.float32)
+    # Blocks are smaller than the pattern (X-Trans): add up the channel's own sites of each.
+    block, cell = tile_sizes(frame)
+    sites = frame.mosaic[: size[1] * scale, : size[0] * scale]
+    total = np.zeros((sites.shape[0] // block, sites.shape[1] // block), np.float32)
+    count = np.zeros_like(total)
+    for y, x in np.argwhere(frame.pattern == channel):
+        blocks = np.s_[y // block :: cell // block, x // block :: cell // block]
+        total[blocks] += sites[y::cell, x::cell]
+        count[blocks] += 1
+    factor = scale // block
+    return _square_sums(total, factor) / _square_sums(count, factor)
 
 
 def _shrink(plane: NDArray[Any], factor: int, size: Size) -> Floats:
@@ -137,11 +142,15 @@ def _share(mask: Mask, factor: int, size: Size) -> Floats:
     missing = [(0, n * factor - have) for n, have in zip((height, width), whole.shape, strict=True)]
     if missing != [(0, 0), (0, 0)]:
         whole = np.pad(whole, missing, mode="edge")
-    count = _sums_across(_sums_down(whole.view(np.uint8), factor), factor)
-    return count / np.float32(factor**2)
+    return _square_sums(whole.view(np.uint8), factor) / np.float32(factor**2)
 
 
-def _sums_down(sites: NDArray[np.uint16] | NDArray[np.uint8], factor: int) -> Floats:
+def _square_sums(sites: Sites, factor: int) -> Floats:
+    """(H / factor, W / factor) sums over squares of ``factor`` sites."""
+    return _sums_across(_sums_down(sites, factor), factor)
+
+
+def _sums_down(sites: Sites, factor: int) -> Floats:
     """(H / factor, W) sums over as many rows, exact up to 2**24."""
     total = np.zeros((sites.shape[0] // factor, sites.shape[1]), np.float32)
     for y in range(factor):
