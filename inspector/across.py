@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask, Points
 from inspector.levels import WHITE, Levels
-from inspector.outline import read, right_hand, within
+from inspector.outline import read, read_along, right_hand, within
 from inspector.profile import read_sites
 from inspector.zones import Zones
 
@@ -87,7 +87,7 @@ def look_across(levels: Levels, zones: Zones, away: Floats, *, tolerance: float)
     zero = int(np.argmax(offsets >= 0))
     start, step = levels.from_view(points), inward / levels.scale
 
-    depth = read(away, _normals(start, step, offsets)) * levels.scale
+    depth = read_along(away, start, step, offsets) * levels.scale
     past, thickness = _past_the_middle(depth, offsets, levels.scale)
     level = np.minimum(read_sites(levels, points, inward, offsets).rendered, 1)
     level[past] = np.nan
@@ -107,8 +107,8 @@ def look_across(levels: Levels, zones: Zones, away: Floats, *, tolerance: float)
     bent = read(strands, start) > 0.5
 
     outside = offsets[offsets < tolerance + 2]
-    at = _normals(start, step, outside)
-    ev, slope = _along(read(levels.ev, at), line), read(zones.backdrop_ev, at)
+    ev = _along(read_along(levels.ev, start, step, outside), line)
+    slope = read_along(zones.backdrop_ev, start, step, outside)
     overlap = _overlap(ev - (slope - slope[:, zero, None]), outside, white_at)
     return Across(
         points=points,
@@ -128,14 +128,6 @@ def _offsets(reach: float) -> Points:
     sparse = 40 * 1.1 ** np.arange(0, np.log(reach / 40) / np.log(1.1))
     far = np.concatenate([np.arange(0.0, 20.0), np.arange(20.0, 40.0, 2), sparse])
     return np.concatenate([-far[:0:-1], far])
-
-
-def _normals(start: Points, step: Points, offsets: Points) -> Floats:
-    """(N, K, 2) x, y of each start + offset * step."""
-    at = np.empty((len(start), len(offsets), 2), np.float32)
-    for k in (0, 1):
-        at[..., k] = start[:, k, None] + offsets * step[:, k, None]
-    return at
 
 
 def _steps(line: Points) -> Points:

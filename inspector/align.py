@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 
 from inspector.arrays import Floats, Mask, Points
-from inspector.outline import read, right_hand
+from inspector.outline import read, read_along, right_hand
 
 LEAST_POINTS = 40
 ROUNDS = 12
@@ -95,7 +95,7 @@ def _passes(
 ) -> tuple[Points, Mask]:
     """(N,) distance downhill to the nearest place where light falls through the level."""
     steps = np.arange(-reach, reach + STEP, STEP)
-    along = read(ev, points[:, None] + steps[:, None] * normals[:, None]).astype(float)
+    along = read_along(ev, points, normals, steps).astype(float)
     falls = (along[:, :-1] >= level) & (along[:, 1:] < level)
     cost = np.where(falls, np.abs(steps[:-1] + STEP / 2), np.inf)
     best = cost.argmin(axis=1)

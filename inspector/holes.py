@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask
 from inspector.levels import Levels
-from inspector.outline import read, right_hand
+from inspector.outline import read, read_along, right_hand
 from inspector.profile import crossing
 
 HOLE_OFF_EV = 0.2
@@ -139,7 +139,7 @@ def _falls(line: NDArray[np.float64], inside: NDArray[np.uint8], ev: Floats) -> 
     if read(solid, line + 1.5 * normal).sum() > read(solid, line - 1.5 * normal).sum():
         normal = -normal
     steps = np.arange(-4, PATCH_PAD + 0.1, 0.5)
-    along = read(ev, line[:, None] + steps[:, None] * normal[:, None]).astype(np.float64)
+    along = read_along(ev, line, normal, steps).astype(np.float64)
     level = np.minimum(along[:, steps <= 0].max(axis=1), 0.0)
     dark = np.maximum(along.min(axis=1), level - 4)
     high = level - 0.3

@@ -62,16 +62,27 @@ def right_hand(line: Points, *, over: int = 2) -> Points:
     return np.asarray(np.stack((-tangent[:, 1], tangent[:, 0]), axis=1) / length, np.float64)
 
 
-def read(picture: Floats, points: Points | Floats) -> Floats:
+def read(picture: Floats, points: Points) -> Floats:
     """Bilinear reading of a (h, w) picture at (..., 2) x, y (pixel i spans [i, i + 1))."""
-    count, width = points.size // 2, 1024
+    return _read(picture, points[..., 0], points[..., 1])
+
+
+def read_along(picture: Floats, points: Points, steps: Points, offsets: Points) -> Floats:
+    """(N, K) bilinear readings of a picture at each point + offset * step."""
+    x, y = (points[:, k, None] + offsets * steps[:, k, None] for k in (0, 1))
+    return _read(picture, x, y)
+
+
+def _read(picture: Floats, x: Points, y: Points) -> Floats:
+    count, width = x.size, 1024
     # OpenCV's remap takes at most 32767 rows: fold the points into a wide picture.
     rows = -(-count // width)
     at = np.zeros((2, rows * width), np.float32)
-    np.subtract(points.reshape(count, 2).T, 0.5, out=at[:, :count], casting="same_kind")
-    x, y = at.reshape(2, rows, width)
-    values = cv2.remap(picture, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return np.asarray(values.reshape(-1)[:count].reshape(points.shape[:-1]), np.float32)
+    for k, values in enumerate((x, y)):
+        np.subtract(values.ravel(), 0.5, out=at[k, :count], casting="same_kind")
+    column, row = at.reshape(2, rows, width)
+    found = cv2.remap(picture, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(found.reshape(-1)[:count].reshape(x.shape), np.float32)
 
 
 def thick_parts(levels: Levels, subject: Mask, *, margin: float = 0.0) -> Mask:
@@ -124,7 +135,7 @@ def _settle(line: Points, margin: Floats) -> Points:
     """Move each point along its normal to the nearest place where the margin is zero."""
     normal = right_hand(line)
     offsets = np.arange(-SEARCH, SEARCH + 0.01, 0.25)
-    value = read(margin, line[:, None] + offsets[:, None] * normal[:, None])
+    value = read_along(margin, line, normal, offsets)
     falls = (value[:, :-1] >= 0) & (value[:, 1:] < 0)
     middle = (offsets[:-1] + offsets[1:]) / 2
     cost = np.where(falls, np.abs(middle), np.inf)
