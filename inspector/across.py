@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask, Points
 from inspector.levels import WHITE, Levels
-from inspector.outline import read, read_along, right_hand, within
+from inspector.outline import joined, read, read_along, within
 from inspector.profile import read_sites
 from inspector.zones import Zones
 
@@ -80,27 +80,16 @@ def look_across(levels: Levels, zones: Zones, away: Floats, *, tolerance: float)
         Pixels by which white may cross the outline (contract: spill).
     """
     lines = zones.outlines
-    points = np.concatenate(lines)
-    inward = np.concatenate([right_hand(line) for line in lines])
+    points, inward = joined(lines)
     line = np.repeat(np.arange(len(lines)), [len(one) for one in lines])
     offsets = _offsets(max(30.0, REACH * max(levels.frame.size)))
-    zero = int(np.argmax(offsets >= 0))
     start, step = levels.from_view(points), inward / levels.scale
 
     depth = read_along(away, start, step, offsets) * levels.scale
     past, thickness = _past_the_middle(depth, offsets, levels.scale)
     level = np.minimum(read_sites(levels, points, inward, offsets).rendered, 1)
     level[past] = np.nan
-    level = average_along(level, line)
-    outer, inner = level[:, zero::-1], level[:, zero:]
-    white = np.full(len(points), WHITE)
-    white_at = np.where(
-        inner[:, 0] >= WHITE,
-        _first_below(inner, offsets[zero:], white),
-        -_first_at_least(outer, -offsets[zero::-1], white),
-    )
-    core = np.clip(_lowest(inner), 0, 0.5)
-    dark_at = _first_below(inner, offsets[zero:], core + TWO_STOPS * (1 - core))
+    white_at, dark_at = _white_and_dark(average_along(level, line), offsets)
     too_thin = dark_at > thickness - THIN_MARGIN_PX
     headroom = _headroom(levels, points, inward, line, tolerance)
     strands = within(zones.strands, STRAND_MARGIN).astype(np.float32)
@@ -109,7 +98,8 @@ def look_across(levels: Levels, zones: Zones, away: Floats, *, tolerance: float)
     outside = offsets[offsets < tolerance + 2]
     ev = _along(read_along(levels.ev, start, step, outside), line)
     slope = read_along(zones.backdrop_ev, start, step, outside)
-    overlap = _overlap(ev - (slope - slope[:, zero, None]), outside, white_at)
+    at_outline = slope[:, outside == 0]
+    overlap = _overlap(ev - (slope - at_outline), outside, white_at)
     return Across(
         points=points,
         inward=inward,
@@ -147,6 +137,20 @@ def _past_the_middle(depth: Floats, offsets: Points, scale: int) -> tuple[Mask, 
     past = (depth < highest - 0.75 * scale) & (offsets > 0)
     # The distance is to the next pixel's middle: half a pixel more than to the outline.
     return past, np.asarray(highest[:, -1] - 0.5 * scale, np.float64)
+
+
+def _white_and_dark(level: Floats, offsets: Points) -> tuple[Points, Points]:
+    """(N,) offsets at which white ends and, inwards, light falls two stops under it; or NaN."""
+    zero = int(np.argmax(offsets >= 0))
+    outer, inner = level[:, zero::-1], level[:, zero:]
+    white = np.full(len(level), WHITE)
+    white_at = np.where(
+        inner[:, 0] >= WHITE,
+        _first_below(inner, offsets[zero:], white),
+        -_first_at_least(outer, -offsets[zero::-1], white),
+    )
+    core = np.clip(_lowest(inner), 0, 0.5)
+    return white_at, _first_below(inner, offsets[zero:], core + TWO_STOPS * (1 - core))
 
 
 def _overlap(ev: Floats, offsets: Points, white_at: Points) -> Points:

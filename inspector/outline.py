@@ -62,6 +62,11 @@ def right_hand(line: Points, *, over: int = 2) -> Points:
     return np.asarray(np.stack((-tangent[:, 1], tangent[:, 0]), axis=1) / length, np.float64)
 
 
+def joined(lines: tuple[Points, ...]) -> tuple[Points, Points]:
+    """(N, 2) points of outlines laid end to end, and unit vectors into the subject."""
+    return np.concatenate(lines), np.concatenate([right_hand(line) for line in lines])
+
+
 def read(picture: Floats, points: Points) -> Floats:
     """Bilinear reading of a (h, w) picture at (..., 2) x, y (pixel i spans [i, i + 1))."""
     return _read(picture, points[..., 0], points[..., 1])

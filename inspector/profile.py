@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from inspector.arrays import Floats, Points
 from inspector.frame import Frame, to_sensor
 from inspector.levels import RESPONDS, Levels, Under
-from inspector.outline import right_hand
+from inspector.outline import joined
 
 TEN_TO_NINETY = 2.5631
 """10 to 90 % width of an edge blurred by a Gaussian, in units of its sigma."""
@@ -157,8 +157,7 @@ def spread_along(levels: Levels, lines: tuple[Points, ...]) -> Points:
     rows = stretches(lines, length=21, hop=10)
     if len(rows) == 0:
         return NO_SPREAD
-    points = np.concatenate(lines)
-    inward = np.concatenate([right_hand(line) for line in lines])
+    points, inward = joined(lines)
     sites = read_sites(levels, points, inward, np.arange(-RAMP_REACH, RAMP_REACH + 1.0))
     # Along an upright edge the sites share their distances: some bins are empty.
     return filled(edge_spread(sites, rows, RAMP_BINS))

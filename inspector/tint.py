@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from inspector.arrays import ENOUGH_PIXELS, Floats, Mask, Points, some
 from inspector.levels import RESPONDS, Levels, stops
-from inspector.outline import right_hand
+from inspector.outline import joined
 from inspector.profile import Sites, filled, read_sites, stretches
 from inspector.zones import Zones
 
@@ -57,8 +57,7 @@ def _along_the_outline(levels: Levels, zones: Zones) -> NDArray[np.float64] | No
     rows = stretches(zones.outlines, length=31, hop=16)
     if len(rows) < LEAST_STRETCHES or levels.frame.mosaic.ndim == 3:
         return None
-    points = np.concatenate(zones.outlines)
-    inward = np.concatenate([right_hand(line) for line in zones.outlines])
+    points, inward = joined(zones.outlines)
     sites = read_sites(levels, points, inward, np.arange(-3.0, 3.5, 0.5))
     own, expected = _by_stretch(sites, rows, _is_green(levels))
     known = (expected > LEAST_LIGHT).all(axis=1)

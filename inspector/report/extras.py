@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from inspector.edge import SpillRun
 from inspector.inspect import Inspection
-from inspector.outline import right_hand
+from inspector.outline import joined
 from inspector.profile import read_sites
 
 PER_STOP = 12
@@ -87,11 +87,10 @@ def profile(inspection: Inspection) -> dict[str, Any] | None:
         points, inward = _around_deepest(worst)
         reach = max(30.0, 1.6 * worst.depth_px)
         return {"where": worst.where, "sure": worst.sure} | _read(inspection, points, inward, reach)
-    outlines = [o for o in inspection.zones.outlines if len(o) > 2]
+    outlines = tuple(o for o in inspection.zones.outlines if len(o) > 2)
     if not outlines:
         return None
-    points = np.concatenate(outlines)
-    inward = np.concatenate([right_hand(o) for o in outlines])
+    points, inward = joined(outlines)
     some = np.s_[:: max(1, len(points) // 400)]
     return {"where": None, "sure": None} | _read(inspection, points[some], inward[some], 30.0)
 
