@@ -126,7 +126,7 @@ def measure_levels(frame: Frame, *, clip: Clip | None = None) -> Levels:
 
 
 def _pictures(frame: Frame, clip: Clip, scale: int) -> tuple[Floats, Floats, Floats, Floats]:
-    """Rendered levels, stops, white and blown shares of a frame's squares, as the sensor lies."""
+    """Rendered levels, stops, white and blown shares of a frame's squares, not yet turned."""
     size = (frame.mosaic.shape[1] // scale, frame.mosaic.shape[0] // scale)
     span = clip.level - frame.black
     planes = block_means(frame, scale, size)

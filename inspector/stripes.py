@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import TypeVar
 
 import cv2
+import numpy as np
 
 from inspector.frame import Frame
 
@@ -19,7 +20,7 @@ T = TypeVar("T")
 R = TypeVar("R")
 
 STRIPE_BYTES = 5_000_000
-"""Size of a stripe: in a cache beside what is made of it, yet far dearer than the calls on it."""
+"""Least size of a stripe: it stays in a cache, and outweighs the calls that it takes."""
 
 
 def stripes(frame: Frame, scale: int) -> list[tuple[slice, Frame]]:
@@ -30,21 +31,15 @@ def stripes(frame: Frame, scale: int) -> list[tuple[slice, Frame]]:
     """
     height = frame.mosaic.shape[0] // scale
     unit = math.lcm(scale, frame.pattern.shape[0]) // scale
-    units = STRIPE_BYTES // (unit * scale * frame.mosaic[0].nbytes)
-    step = unit * max(1, units)
-    starts = list(range(0, max(height - step, 0) + 1, step))
-    ends = [*starts[1:], height]
-    return [
-        (slice(a, b), replace(frame, mosaic=frame.mosaic[a * scale : _end(b, height, scale)]))
-        for a, b in zip(starts, ends, strict=True)
-    ]
+    units = height // unit
+    count = max(1, min(units, frame.mosaic.nbytes // STRIPE_BYTES))
+    starts = [unit * (units * n // count) for n in range(count)]
+    rows = map(slice, starts, [*starts[1:], height])
+    parts = np.split(frame.mosaic, [scale * start for start in starts[1:]])
+    return [(r, replace(frame, mosaic=part)) for r, part in zip(rows, parts, strict=True)]
 
 
 def at_once(function: Callable[[T], R], items: Iterable[T]) -> list[R]:
     """What the function makes of each item, by as many threads as OpenCV takes."""
     with ThreadPoolExecutor(cv2.getNumThreads()) as threads:
         return list(threads.map(function, items))
-
-
-def _end(row: int, height: int, scale: int) -> int | None:
-    return row * scale if row < height else None

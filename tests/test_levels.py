@@ -211,6 +211,12 @@ def test_working_and_viewed_places_are_each_others_inverse(x: float, y: float) -
     assert levels.to_view(there) == pytest.approx([x, y])
 
 
+def test_a_clip_level_beyond_sixteen_bits_is_reached_by_no_site() -> None:
+    frame = bayer([[65535] * 4] * 2)
+    levels = measure_levels(frame, clip=Clip(np.full(4, 140_000.0), np.zeros(4, bool)))
+    assert levels.white.tolist() == levels.blown.tolist() == [[0, 0]]
+
+
 def test_a_large_frame_is_averaged_to_a_working_picture() -> None:
     rng = np.random.default_rng(1)
     light = rng.uniform(0.1, 0.6, (4, 3800))
