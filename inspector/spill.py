@@ -31,6 +31,8 @@ CLEAN_SHARE = 30
 """Percentile of the edge that is taken for a clean part."""
 LONGEST_CLEAN_FALL, LONGEST_CLEAN_OVERLAP = 4.5, 3.0
 """No clean part has more, pixels; guards against an edge that spills all along."""
+LEAST_CROSSED_PX = 6.0
+"""White that plainly lies past the outline, as a darker frame shows it, for so long is spill."""
 LEAST_RUN_PX, LEAST_OVERLAP_RUN_PX = 24.0, 40.0
 """Shorter runs are not judged; a strand of hair across the outline dims the light outside over
 twice the stretch that profiles are averaged on, so overlap alone must go on for longer."""
@@ -83,20 +85,24 @@ def find_spill(
     slow = more_fall > SURE_FALL * wide
     faint = _closed(soft & (depth > FAINT_OVERLAP * wide), across, FAINT_GAP_PX * long)
     faint = _long_runs(faint, across, LEAST_FAINT_RUN_PX * long)
-    part = (more_fall > POSSIBLE_FALL * wide) | proven | faint
+    crossed = across.white_at > tolerance
+    part = (more_fall > POSSIBLE_FALL * wide) | proven | faint | crossed
     runs = []
     for first, last in _true_runs(part, across.line):
         at = slice(first, last)
-        length = float(across.step[at].sum())
-        if length < LEAST_RUN_PX * long:
-            continue
         step = across.step[at]
+        length = float(step.sum())
+        plain = step[crossed[at]].sum() >= LEAST_CROSSED_PX * wide
+        if length < LEAST_RUN_PX * long and not plain:
+            continue
         sure = bool(
-            step[slow[at]].sum() >= LEAST_RUN_PX * long
+            plain
+            or step[slow[at]].sum() >= LEAST_RUN_PX * long
             or step[proven[at]].sum() >= LEAST_OVERLAP_RUN_PX * long
             or faint[at].any()
         )
         depths = np.maximum(depth[at], np.where(slow[at], tolerance, 0.0))
+        depths = np.maximum(depths, np.where(crossed[at], across.white_at[at], 0.0))
         points = across.points[at]
         runs.append(
             SpillRun(

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from inspector.align import Shift, find_shift, line_of_light
+from inspector.arrays import Floats, Mask
 from inspector.levels import RESPONDS, Levels, Under, stops
 from inspector.surface import slope
 from inspector.zones import Zones
@@ -20,8 +21,14 @@ REACH = 0.02
 """How far the subject may have moved, part of the long side."""
 MOST_MISFIT = 1.5
 """Median misfit along the outline above which the pose has changed, working pixels."""
-DARKEST_EV = -7.5
-"""Light under this, in the under frame, is too noisy to compare."""
+DARKEST_EV, FAINTEST_EV = -7.5, -3.5
+"""Light under this, in the under frame and in the other, is too noisy to compare."""
+ENOUGH_SMOOTH, ENOUGH_LAID_ON = 100, 60
+"""Working pixels that are enough to compare two frames, smooth ones and others."""
+MOST_SPREAD_EV = 0.3
+"""Two frames of one pose differ alike everywhere: the middle half by less than this, stops."""
+OUTLINE_EV = (-3.0, -1.0)
+"""Light that the outline's own fall passes through, stops of the brighter frame."""
 
 
 class UnderError(ValueError):
@@ -44,21 +51,16 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
     """
     if under.ev.shape != levels.ev.shape or under.scale != levels.scale:
         raise UnderError("it has another size; use a frame of the same camera and orientation")
-    difference = stops_darker(levels, under)
-    if difference is None or not LEAST_STOPS <= difference <= MOST_STOPS:
-        dark = difference is not None and difference >= 0.05
-        said = f"{difference:.1f} stops darker" if dark else "no darker"
+    seen = stops_darker(levels, under)
+    difference = _by_area(levels.ev, under.ev) if seen is None else seen
+    if not LEAST_STOPS <= difference <= MOST_STOPS:
+        said = f"{difference:.1f} stops darker" if difference >= 0.05 else "no darker"
         raise UnderError(f"it is {said}; take it one to three stops darker")
     shift = _subject_shift(levels, zones, under, difference)
+    if _smooth_difference(levels, under, _all_respond(levels), DARKEST_EV) is None:
+        difference = _laid_on(levels, under, shift) or difference
     move = np.array([[1, 0, shift.x], [0, 1, shift.y]], np.float32)
-    height, width = levels.ev.shape
-    below = cv2.warpAffine(
-        under.rendered,
-        move,
-        (width, height),
-        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-        borderMode=cv2.BORDER_REPLICATE,
-    ).reshape(levels.rendered.shape)
+    below = _moved(under.rendered, move)
     gains = levels.frame.gains
     lost = levels.rendered >= RESPONDS * gains
     rendered = np.where(lost, below * 2.0**difference, levels.rendered).astype(np.float32)
@@ -76,15 +78,69 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
 def stops_darker(levels: Levels, under: Levels, *, darkest_ev: float = DARKEST_EV) -> float | None:
     """Stops by which a frame is darker than another of the same pose; None if it cannot be told.
 
-    The median over the brightest smooth parts that both can tell; a small shift does not matter.
-    Light under ``darkest_ev``, in the darker frame, has no say.
+    The median over the brighter smooth parts; a small shift does not matter. Where enough of
+    them have every channel respond, those alone, so that a tint does not count for light. Light
+    under ``darkest_ev``, in the darker frame, has no say.
     """
+    for told in (_all_respond(levels), levels.ev < levels.ceiling_ev - 0.1):
+        difference = _smooth_difference(levels, under, told, darkest_ev)
+        if difference is not None:
+            return difference
+    return None
+
+
+def _smooth_difference(
+    levels: Levels, under: Levels, told: Mask, darkest_ev: float
+) -> float | None:
     smooth = (slope(levels.ev) < 0.05) & (slope(under.ev) < 0.05)
-    told = (levels.ev < levels.ceiling_ev - 0.1) & (under.ev > darkest_ev) & smooth
-    if told.sum() < 200:
+    told = told & smooth & (levels.ev > darkest_ev) & (under.ev > darkest_ev)
+    if told.sum() < ENOUGH_SMOOTH:
         return None
-    bright = told & (levels.ev >= np.percentile(levels.ev[told], 60))
-    return float(np.median((levels.ev - under.ev)[bright]))
+    bright = told & (levels.ev >= np.percentile(levels.ev[told], 40))
+    low, middle, high = np.percentile((levels.ev - under.ev)[bright], (25, 50, 75))
+    return float(middle) if middle > 0 and high - low < MOST_SPREAD_EV else None
+
+
+def _all_respond(levels: Levels) -> Mask:
+    """(h, w) True where no channel is near its clip, nor beside such a place."""
+    clips = np.asarray((levels.rendered >= 0.9 * levels.top).any(axis=-1), np.uint8)
+    return np.equal(cv2.dilate(clips, np.ones((3, 3), np.uint8)), 0)
+
+
+def _by_area(ev: Floats, under_ev: Floats) -> float:
+    """Stops by which one picture is darker, roughly: as much of it is brighter than a level.
+
+    Looks at levels that only the outline's own fall passes through where all else is clipped.
+    """
+    levels = np.arange(*OUTLINE_EV, 0.1)
+    count = (ev[..., None] > levels).sum(axis=(0, 1))
+    brightest_first = np.sort(under_ev, axis=None)[::-1]
+    return float(np.median(levels - brightest_first[np.maximum(count, 1) - 1]))
+
+
+def _laid_on(levels: Levels, under: Levels, shift: Shift) -> float | None:
+    """Stops by which a frame is darker where it lies on the other; None if too little is seen.
+
+    A median in which steep places weigh less, since they hang on the shift.
+    """
+    move = np.array([[1, 0, shift.x], [0, 1, shift.y]], np.float32)
+    below = _moved(under.ev, move)
+    told = _all_respond(levels) & (levels.ev > FAINTEST_EV) & (below > DARKEST_EV)
+    if told.sum() < ENOUGH_LAID_ON:
+        return None
+    difference, weight = (levels.ev - below)[told], 1 / (0.03 + slope(below)[told])
+    order = np.argsort(difference)
+    total = np.cumsum(weight[order])
+    return float(difference[order][np.searchsorted(total, total[-1] / 2)])
+
+
+def _moved(picture: Floats, move: Floats) -> Floats:
+    height, width = picture.shape[:2]
+    how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    moved = cv2.warpAffine(
+        picture, move, (width, height), flags=how, borderMode=cv2.BORDER_REPLICATE
+    )
+    return np.asarray(moved.reshape(picture.shape), np.float32)
 
 
 def _subject_shift(levels: Levels, zones: Zones, under: Levels, difference: float) -> Shift:
