@@ -22,11 +22,15 @@ STEP = 0.5
 
 @dataclass(frozen=True)
 class Shift:
-    """Move by (x, y) pixels of the working picture; ``spread`` is the median misfit there."""
+    """Move by (x, y) pixels of the working picture.
+
+    ``spread`` is the median misfit there, of the ``share`` of the line that was found again.
+    """
 
     x: float = 0.0
     y: float = 0.0
     spread: float = 0.0
+    share: float = 1.0
 
 
 def line_of_light(ev: Floats, level: float, where: Mask) -> tuple[Points, Points]:
@@ -73,7 +77,7 @@ def find_shift(
     if len(points) < LEAST_POINTS:
         return None
     own, _ = _passes(points, normals, here, level, reach=3.0)
-    shift, far, spread = np.zeros(2), reach, reach
+    shift, far, spread, share = np.zeros(2), reach, reach, 0.0
     for _ in range(ROUNDS):
         away, known = _passes(points + shift, normals, there, level, reach=far)
         residual = away - own
@@ -84,10 +88,11 @@ def find_shift(
         shift = shift + step
         left = residual[known] - normals[known] @ step
         spread = float(np.median(np.abs(left - np.median(left)))) + 0.05
+        share = float(known.mean())
         far = max(3.0, 4 * spread)
         if np.hypot(*step) < 0.01:
             break
-    return Shift(float(shift[0]), float(shift[1]), spread)
+    return Shift(float(shift[0]), float(shift[1]), spread, share)
 
 
 def _passes(

@@ -7,7 +7,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
-from inspector.align import Shift, find_shift, line_of_light
+from inspector.align import LEAST_POINTS, Shift, find_shift, line_of_light
 from inspector.arrays import Floats, Mask
 from inspector.levels import RESPONDS, Levels, Under, stops
 from inspector.surface import slope
@@ -16,19 +16,32 @@ from inspector.zones import Zones
 LEAST_STOPS, MOST_STOPS = 0.5, 4.5
 """A frame this much darker is an under frame."""
 LINE_EV = -1.2
-"""Light on the outline by which the two are laid on each other, stops of the brighter frame."""
+"""Light on the outline by which the two are laid on each other, stops of the brighter frame; less
+where its background is short."""
 REACH = 0.02
 """How far the subject may have moved, part of the long side."""
 MOST_MISFIT = 1.5
 """Median misfit along the outline above which the pose has changed, working pixels."""
+LEAST_SHARE = 0.6
+"""A smaller part of the outline found again is another pose's; deep spill leaves 0.73 of it."""
+APART_EV, APART_REACH, MOST_APART = 1.0, 0.005, 0.03
+"""Light that differs by so many stops over places wider than twice such a part of the long side is
+another pose's, where they add up to more than this part of the subject: an arm has moved."""
+NOISE_EV = -5.0
+"""Light under this is not compared for the pose, stops of the brighter frame."""
 DARKEST_EV, FAINTEST_EV = -7.5, -3.5
 """Light under this, in the under frame and in the other, is too noisy to compare."""
+DEEPEST_EV = -9.5
+"""Light down to this is compared where there is no other."""
 ENOUGH_SMOOTH, ENOUGH_LAID_ON = 100, 60
 """Working pixels that are enough to compare two frames, smooth ones and others."""
 MOST_SPREAD_EV = 0.3
 """Two frames of one pose differ alike everywhere: the middle half by less than this, stops."""
+FINE_EV, ROUGH_EV = 0.3, 1.0
+"""How far the two laid on each other may correct what smooth parts said, or the areas alone."""
 OUTLINE_EV = (-3.0, -1.0)
 """Light that the outline's own fall passes through, stops of the brighter frame."""
+MOVED = "the subject moved too far between the two; take it again, held still"
 
 
 class UnderError(ValueError):
@@ -52,15 +65,23 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
     if under.ev.shape != levels.ev.shape or under.scale != levels.scale:
         raise UnderError("it has another size; use a frame of the same camera and orientation")
     seen = stops_darker(levels, under)
+    if seen is None:  # all but a deep subject may be at the ceiling
+        seen = stops_darker(levels, under, darkest_ev=DEEPEST_EV)
     difference = _by_area(levels.ev, under.ev) if seen is None else seen
     if not LEAST_STOPS <= difference <= MOST_STOPS:
         said = f"{difference:.1f} stops darker" if difference >= 0.05 else "no darker"
         raise UnderError(f"it is {said}; take it one to three stops darker")
     shift = _subject_shift(levels, zones, under, difference)
     if _smooth_difference(levels, under, _all_respond(levels), DARKEST_EV) is None:
-        difference = _laid_on(levels, under, shift) or difference
+        laid_on = _laid_on(levels, under, shift)
+        if laid_on is not None and abs(laid_on - difference) < (
+            ROUGH_EV if seen is None else FINE_EV
+        ):
+            difference = laid_on
     move = np.array([[1, 0, shift.x], [0, 1, shift.y]], np.float32)
     below = _moved(under.rendered, move)
+    moved = stops(below, under.top, levels.frame.channels)
+    _check_pose(levels, zones, moved + np.float32(difference), under.ev + np.float32(difference))
     gains = levels.frame.gains
     lost = levels.rendered >= RESPONDS * gains
     rendered = np.where(lost, below * 2.0**difference, levels.rendered).astype(np.float32)
@@ -73,6 +94,22 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
         ev=stops(rendered, top, levels.frame.channels),
         under=Under(under, (shift.x * levels.scale, shift.y * levels.scale), difference),
     )
+
+
+def _check_pose(levels: Levels, zones: Zones, moved: Floats, still: Floats) -> None:
+    """Raise UnderError where the light beneath, (h, w) stops, is not that of the frame.
+
+    Neither ``moved`` along with the subject nor ``still``, as the set has stood; up to the ceiling.
+    """
+    apart = zones.backdrop | zones.subject
+    own = np.clip(levels.ev, NOISE_EV, levels.ceiling_ev)
+    for below in (moved, still):
+        apart = apart & (np.abs(np.clip(below, NOISE_EV, levels.ceiling_ev) - own) > APART_EV)
+    side = 2 * round(APART_REACH * max(apart.shape)) + 1
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    wide = cv2.morphologyEx(apart.astype(np.uint8), cv2.MORPH_OPEN, disc)
+    if wide.sum() > MOST_APART * max(1, zones.subject.sum()):
+        raise UnderError(MOVED)
 
 
 def stops_darker(levels: Levels, under: Levels, *, darkest_ev: float = DARKEST_EV) -> float | None:
@@ -144,16 +181,22 @@ def _moved(picture: Floats, move: Floats) -> Floats:
 
 
 def _subject_shift(levels: Levels, zones: Zones, under: Levels, difference: float) -> Shift:
+    line_ev = LINE_EV + min(0.0, float(np.median(levels.ev[zones.backdrop])))
     near = cv2.dilate(zones.subject.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
-    points, normals = line_of_light(levels.ev, LINE_EV, near | zones.backdrop)
+    points, normals = line_of_light(levels.ev, line_ev, near | zones.backdrop)
     beside = near[points[:, 1].astype(int), points[:, 0].astype(int)]
+    if beside.sum() < LEAST_POINTS:
+        return Shift()  # nothing stands before the background
     there = np.asarray(under.ev + np.float32(difference), np.float32)
     reach = REACH * max(levels.ev.shape)
     shift = find_shift(
-        points[beside], normals[beside], levels.ev, there, LINE_EV, reach=max(6.0, reach)
+        points[beside], normals[beside], levels.ev, there, line_ev, reach=max(6.0, reach)
     )
-    if shift is None:
-        return Shift()
-    if shift.spread > MOST_MISFIT or np.hypot(shift.x, shift.y) > reach:
-        raise UnderError("the subject moved too far between the two; take it again, held still")
+    if (
+        shift is None
+        or shift.share < LEAST_SHARE
+        or shift.spread > MOST_MISFIT
+        or np.hypot(shift.x, shift.y) > reach
+    ):
+        raise UnderError(MOVED)
     return shift

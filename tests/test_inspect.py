@@ -14,7 +14,7 @@ from plain import CAMERA, NOISY, held
 
 from inspector.clip import Clip
 from inspector.inspect import PlateError, inspect, record, unreadable, zone_mask
-from inspector.simulate import Scene, render
+from inspector.simulate import Light, Pose, Scene, render
 from inspector.under import UnderError
 from inspector.verdict import Limits
 
@@ -352,6 +352,31 @@ def test_an_under_frame_of_another_pose_is_refused() -> None:
     moved = replace(sets.CLEAN, poses=(replace(sets.CLEAN.poses[0], name="salute", at=(0.4, 0.7)),))
     with pytest.raises(UnderError, match="moved too far"):
         inspect(sets.photographed(sets.CLEAN)[0], under=sets.photographed(moved, ev=-2)[0])
+
+
+@pytest.mark.parametrize("pose", ["standing", "salute", "lunge", "profile", "bust"])
+def test_another_pose_at_the_same_place_is_refused(pose: str) -> None:
+    """However well a part of the outline may lie: in the first two an arm has moved."""
+    other = replace(sets.CLEAN, poses=(Pose(pose, (0.5, 0.7), 0.6),))
+    with pytest.raises(UnderError, match="moved too far"):
+        inspect(sets.photographed(sets.CLEAN)[0], under=sets.photographed(other, ev=-2)[0])
+
+
+def test_an_under_frame_tells_how_far_over_when_only_a_deep_subject_is_under_the_ceiling() -> None:
+    over = replace(sets.CLEAN, backdrop=replace(sets.SOFTBOX, ev=2.4), light=Light(front_ev=-7))
+    frame, truth = sets.photographed(over)
+    seen = inspect(frame, under=sets.photographed(over, ev=-3)[0])
+    assert seen.levels.ceiling_ev > 3.5
+    assert seen.exposure.ev_p50 == pytest.approx(truth.ev_p50, abs=0.1)
+
+
+def test_a_short_frame_is_laid_on_its_under_frame_by_light_that_it_has() -> None:
+    short = replace(sets.CLEAN, backdrop=replace(sets.SOFTBOX, ev=-1.6))
+    moved = short.moved(0.01, 0)
+    seen = inspect(sets.photographed(short)[0], under=sets.photographed(moved, ev=-1)[0])
+    assert seen.levels.under is not None
+    width = seen.frame.size[0]
+    assert seen.levels.under.shift[0] == pytest.approx(0.01 * width, abs=0.001 * width)
 
 
 def test_limits_and_look_reach_the_verdict() -> None:
