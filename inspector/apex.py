@@ -8,8 +8,10 @@ thirds of a stop are therefore taken for what they stand for.
 from __future__ import annotations
 
 from math import isclose, log2
+from typing import TYPE_CHECKING
 
-from inspector.frame import Shot
+if TYPE_CHECKING:
+    from inspector.frame import Shot
 
 F_NUMBERS = (
     *(1, 1.1, 1.2, 1.4, 1.6, 1.8, 2, 2.2, 2.5, 2.8, 3.2, 3.5, 4, 4.5, 5, 5.6, 6.3, 7.1, 8, 9, 10),

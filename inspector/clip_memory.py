@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from statistics import median_high
 from typing import Any
 
 Record = dict[str, Any]
@@ -98,7 +97,7 @@ class ClipMemory:
         levels = [level for level in seen if level is not None]
         if not levels:
             return None, 0
-        level = median_high(levels)
+        level = sorted(levels)[len(levels) // 2]
         agreeing = sum(abs(other - level) <= AGREE * level for other in levels)
         off = len(levels) - agreeing
         return (level if agreeing >= LEAST and off <= len(levels) // 5 else None), agreeing

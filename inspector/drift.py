@@ -98,8 +98,11 @@ class State:
 def follow(state: State, record: Record) -> tuple[State, tuple[Event, ...]]:
     """Take in the record of one more frame; what happened at it.
 
-    Frames that were taken before one that is known already, and unreadable ones, change nothing.
+    Frames that were taken before one that is known already, unreadable ones and under frames change
+    nothing.
     """
+    if record.get("under_of"):
+        return state, ()  # should the light have fallen, the next frame shows it
     taken_at = record["frame"]["taken_at"] or state.taken_at
     if record["verdict"] == "unreadable" or taken_at < state.taken_at:
         return state, ()
@@ -199,7 +202,7 @@ def _with_settings(state: State, record: Record) -> State:
 
 
 def _white_balance(state: State, record: Record) -> tuple[State, tuple[Event, ...]]:
-    ceiling = record["clip"]["ceiling_ev"]
+    ceiling = _ceiling(record)
     if ceiling is None:
         return state, ()
     before = state.ceiling_ev
@@ -214,12 +217,18 @@ def _white_balance(state: State, record: Record) -> tuple[State, tuple[Event, ..
     return replace(state, white_balance_named=True), (event,)
 
 
+def _ceiling(record: Record) -> float | None:
+    """The ceiling of the frame alone, without one under it."""
+    ceiling, under = record["clip"]["ceiling_ev"], record.get("under")
+    return None if ceiling is None else float(ceiling - (under["stops"] if under else 0.0))
+
+
 def _background(record: Record) -> float | None:
     """Stops of the background's middle, or of its weakest hundredth while the middle clips.
 
     A value at the ceiling may be any higher: a fall from there shows, if less than it is.
     """
-    backdrop, ceiling = record["backdrop"], record["clip"]["ceiling_ev"]
+    backdrop, ceiling = record["backdrop"], _ceiling(record)
     middle = backdrop["ev_p50"]
     if middle is None or ceiling is None:
         return None
@@ -228,7 +237,7 @@ def _background(record: Record) -> float | None:
 
 def _weakest(record: Record) -> float | None:
     """Stops of the weakest hundredth against the middle; None where the middle clips."""
-    backdrop, ceiling = record["backdrop"], record["clip"]["ceiling_ev"]
+    backdrop, ceiling = record["backdrop"], _ceiling(record)
     weak, middle = backdrop["ev_p1"], backdrop["ev_p50"]
     if weak is None or middle is None or ceiling is None or middle > ceiling - AT_CEILING:
         return None

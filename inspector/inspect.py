@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import PurePath
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,7 @@ from inspector.clip import Clip
 from inspector.edge import Edge, measure_edge
 from inspector.exposure import Exposure, measure_exposure
 from inspector.frame import BAYER, Frame, four_channels
-from inspector.levels import Levels, measure_levels
+from inspector.levels import Levels, Under, measure_levels
 from inspector.under import lay_under
 from inspector.verdict import Limits, Reason, Verdict, judge
 from inspector.zones import Zones, find_zones, find_zones_by_plate
@@ -163,6 +164,7 @@ def record(inspection: Inspection) -> Record:
             "high_ev": x.window.high_ev,
             "high_is": x.window.high_is,
         },
+        "under": _under(i.levels.under),
         "verdict": i.verdict.word,
         "reasons": [_reason(r) for r in i.verdict.reasons],
         "look": i.verdict.look,
@@ -187,6 +189,7 @@ def unreadable(path: str, why: str, remedy: str | None = None) -> Record:
         "edge": {"length_px": 0.0, "ramp_px": None, "spill_fraction": None, "spill": []},
         "flare": {"veil_fraction": None, "is": None},
         "window": no(("low_ev", "low_is", "high_ev", "high_is")),
+        "under": None,
         "verdict": "unreadable",
         "reasons": [_reason(reason)],
         "look": None,
@@ -203,6 +206,12 @@ def _clip(frame: Frame, clip: Clip) -> Record:
     }
     told = {name: four_channels(frame.channels, values) for name, values in columns.items()}
     return told | {"source": clip.source}
+
+
+def _under(under: Under | None) -> Record | None:
+    if under is None:
+        return None
+    return {"frame": PurePath(under.levels.frame.path).name, "stops": under.stops}
 
 
 def _reason(reason: Reason) -> Record:

@@ -14,17 +14,30 @@ from pathlib import Path
 
 from inspector.files import safe_name, stamp_of
 from inspector.hotfolder import Inbox
+from inspector.recognise import Pair, as_under_frame, confirmed, find_pair, with_row
 from inspector.record import MAPS, Row
 from inspector.watch import Again, Change, Companion, Finished, Notice, Vanished
 from inspector.worker import Task, Worker
 
 
 @dataclass(frozen=True)
+class Revised:
+    """A frame of which ``row`` takes the place of what was stored, and the verdict it ``was``."""
+
+    row: Row
+    was: Row
+
+
+@dataclass(frozen=True)
 class Judged:
-    """A frame with the row that is stored of it; ``waiting`` finished frames are behind it."""
+    """A frame with the row that is stored of it; ``waiting`` finished frames are behind it.
+
+    ``revised`` is the neighbour that it lies under, or that lies under it.
+    """
 
     row: Row
     waiting: int = 0
+    revised: Revised | None = None
 
 
 @dataclass(frozen=True)
@@ -41,7 +54,7 @@ class PlateTaken(Said):
     path: str = ""
 
 
-Event = Judged | Said
+Event = Judged | Revised | Said
 
 
 @dataclass(frozen=True)
@@ -59,7 +72,8 @@ class Shared:
     """What the lanes have in common.
 
     ``task`` is the pattern of every task (its plate may change), ``out`` takes the events, an
-    exception that ends the set, and None from each lane at its end.
+    exception that ends the set, and None from each lane at its end. Among the frames ``judged``
+    last the neighbours of a new one are looked for.
     """
 
     changes: Iterator[Change]
@@ -67,16 +81,31 @@ class Shared:
     report: Path
     task: Task
     out: Outbox
+    judged: tuple[Row, ...] = ()
     aborted: bool = False
 
     def __post_init__(self) -> None:
         self.turn = threading.Lock()
+        self.looking = threading.Lock()
         self.trouble: str | None = None
 
     def next_change(self) -> Change | None:
         """The next change; None when the watching has ended."""
         with self.turn:
             return next(self.changes, None)
+
+    def pair_with(self, row: Row) -> Pair | None:
+        """Take a frame in among those judged; the pair it may make, which no other lane finds."""
+        with self.looking:
+            pair = find_pair(row, self.judged)
+            self.judged = with_row(self.judged, row)
+        return pair
+
+    def revise(self, *rows: Row) -> None:
+        """Put frames judged anew in the place of what they were."""
+        with self.looking:
+            for row in rows:
+                self.judged = with_row(self.judged, row)
 
 
 class Lane(threading.Thread):
@@ -130,7 +159,36 @@ class Lane(threading.Thread):
         else:
             self._say_trouble(reply.trouble)
             row = Row(frame.path, frame.stamp, reply.record, reply.clip_map and clip_map)
-            shared.out.put(Judged(row, frame.waiting))
+            pair = shared.pair_with(row)
+            row, revised = (row, None) if pair is None else self._lay_under(row, pair)
+            if not shared.aborted:
+                shared.out.put(Judged(row, frame.waiting, revised))
+
+    def _lay_under(self, row: Row, pair: Pair) -> tuple[Row, Revised | None]:
+        """Judge the brighter frame of a pair again, the darker one laid under it.
+
+        The new frame's row, and what it makes of its neighbour; None if they do not fit.
+        """
+        shared, bright = self._shared, pair.bright
+        if any(stamp_of(each.path) != each.stamp for each in (bright, pair.dark)):
+            return row, None
+        name = f"{MAPS}/{safe_name(bright.path, bright.stamp)}.jpg"
+        target = shared.report / name
+        fresh = target.with_suffix(".under.jpg")
+        task = replace(shared.task, path=bright.path, under=pair.dark.path, clip_map=str(fresh))
+        reply = self._worker.judge(task)
+        fall = confirmed(pair, reply.record)
+        if fall is None:
+            fresh.unlink(missing_ok=True)
+            return row, None
+        if reply.clip_map is not None:
+            fresh.replace(target)
+        above = replace(bright, record=reply.record, clip_map=reply.clip_map and name)
+        below = replace(pair.dark, record=as_under_frame(pair.dark.record, bright.path, fall))
+        shared.revise(above, below)
+        if row.path == bright.path:
+            return above, Revised(below, pair.dark)
+        return below, Revised(above, bright)
 
     def _say(self, text: str) -> None:
         self._shared.out.put(Said(text))

@@ -116,8 +116,9 @@ class _Session:
             plate = os.fspath(self.setup.plate.resolve())
             yield from _said(load_plate(self.workers[0], replace(task, path=plate)))
             task = replace(task, plate=plate)
+        before = self.recorder.latest(RECALLED)
         clips = ClipMemory()
-        for row in self.recorder.latest(RECALLED):
+        for row in before:
             clips = clips.with_frame(row.record)
         task = replace(task, clips=clips)
         known, left_alone = self.known_at_start()
@@ -129,7 +130,7 @@ class _Session:
             is_companion=self.is_companion,
             known=known,
         )
-        shared = Shared(changes, self.inbox, self.setup.report, task, self.out)
+        shared = Shared(changes, self.inbox, self.setup.report, task, self.out, tuple(before))
         yield from self.work(shared)
         yield from self.farewell()
 
@@ -182,12 +183,16 @@ class _Session:
                 yield event
             elif isinstance(event, UsePlate):
                 yield _take_plate(event.path, shared)
-            else:
+            elif isinstance(event, Judged):
                 self.recorder.add(event.row)
+                if event.revised is not None:
+                    self.recorder.add(event.revised.row)
                 clips = shared.task.clips.with_frame(event.row.record)
                 shared.task = replace(shared.task, clips=clips)
                 taken = self.last_plate(event, shared)
                 yield event
+                if event.revised is not None:
+                    yield event.revised
                 yield from taken
 
     def patience(self) -> float | None:

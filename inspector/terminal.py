@@ -12,9 +12,11 @@ from typing import Any, TextIO
 
 import click
 
-SHAPES = {"pass": "●", "warn": "▲", "unreadable": "×"}
-PLAIN_SHAPES = {"pass": "o", "warn": "^", "unreadable": "x"}
-COLOURS = {"pass": "green", "warn": "yellow", "unreadable": "magenta"}
+from inspector.recognise import is_under_frame, said_of_pair
+
+SHAPES = {"pass": "●", "warn": "▲", "under": "▽", "unreadable": "×"}
+PLAIN_SHAPES = {"pass": "o", "warn": "^", "under": "v", "unreadable": "x"}
+COLOURS = {"pass": "green", "warn": "yellow", "under": "white", "unreadable": "magenta"}
 NAME_CELLS = 36
 """Widest that the column of names gets by itself."""
 
@@ -49,7 +51,7 @@ def name_width(paths: Iterable[str]) -> int:
 
 def verdict_line(record: dict[str, Any], *, width: int, colour: bool, shapes: bool = True) -> str:
     """The line of one frame; `width` cells for its name."""
-    verdict = record["verdict"]
+    verdict = word(record)
     mark = f"{(SHAPES if shapes else PLAIN_SHAPES)[verdict]} {verdict}"
     # A verdict that could not be had takes the place of the figures.
     figures = [] if verdict == "unreadable" else _figures(record)
@@ -67,8 +69,22 @@ def verdict_line(record: dict[str, Any], *, width: int, colour: bool, shapes: bo
     )
 
 
+def word(record: dict[str, Any]) -> str:
+    """The verdict; ``under`` of a frame that was meant to be too dark, as an under frame."""
+    under = is_under_frame(record) and record["verdict"] == "warn"
+    return "under" if under else str(record["verdict"])
+
+
 def advice(record: dict[str, Any]) -> str:
     """The one thing to say of a frame: what is wrong and what to do first."""
+    pair = said_of_pair(record)
+    if record.get("under_of"):
+        return str(pair)
+    said = _advice(record)
+    return f"{pair}: {said}" if pair and said else pair or said
+
+
+def _advice(record: dict[str, Any]) -> str:
     for reason in record["reasons"]:
         if reason["advice"]:
             if record["verdict"] == "unreadable":

@@ -308,8 +308,8 @@ def test_a_watched_set_remembers_over_a_restart(tmp_path: Path) -> None:
     told_of = follow(hot, 1)[bare.name]  # other workers, another session
     assert set(told_of["clip"]["from"].values()) == {"set"}
     assert levels_of(told_of) == pytest.approx(TRUE, rel=0.001)
-    stored = [row.record for row in read_rows(tmp_path / "report")]
-    assert stored[-1]["clip"] == told_of["clip"]
+    stored = {Path(row.path).name: row.record for row in read_rows(tmp_path / "report")}
+    assert stored[bare.name]["clip"] == told_of["clip"]
 
 
 def test_a_worker_that_dies_loses_nothing_of_it(tmp_path: Path) -> None:

@@ -21,7 +21,7 @@ from inspector import session as module
 from inspector import settle, watch, worker
 from inspector.batch import InputError, PlateError
 from inspector.hotfolder import Inbox
-from inspector.lane import Judged, PlateTaken, Said, UsePlate
+from inspector.lane import Judged, PlateTaken, Revised, Said, UsePlate
 from inspector.lock import LockedError
 from inspector.record import DATABASE, MAPS, Store, read_rows
 from inspector.session import Setup, default_report, follow_set
@@ -55,6 +55,7 @@ class Set:
         self.setup = Setup(hot, self.report, **options)
         self.said: list[str] = []
         self.judged: list[Judged] = []
+        self.revised: list[Revised] = []
 
     def run(self, count: int, *, on: dict[int, Callable[[], object]] | None = None) -> None:
         """Follow until `count` verdicts are there. ``on``: what to do after the so many-th."""
@@ -72,6 +73,9 @@ class Set:
         for event in follow_set(self.setup, self.inbox):
             if isinstance(event, Said):
                 self.said.append(event.text)
+                continue
+            if isinstance(event, Revised):
+                self.revised.append(event)
                 continue
             self.judged.append(event)
             if len(self.judged) in on:

@@ -132,21 +132,23 @@ def show_set(events: Iterable[Event]) -> int:
     """Print a live set and, at its end, the tally; how many frames could be read."""
     from inspector import terminal
     from inspector.commands.speaker import Speaker
-    from inspector.lane import Judged
+    from inspector.lane import Judged, Revised
 
     show = printer((), as_json=False, quiet=False)
-    verdicts = []
+    words: list[str] = []
     speaker = Speaker()
     speaker.start()
     for event in events:
-        if isinstance(event, Judged):
+        if isinstance(event, Judged | Revised):
             speaker.tell(partial(show, event.row.record))
-            verdicts.append(event.row.verdict)
+            words.append(terminal.word(event.row.record))
+            if isinstance(event, Revised):
+                words.remove(terminal.word(event.was.record))
         else:
             speaker.tell(partial(say, event.text))
     speaker.finish()
-    click.echo(terminal.tally(verdicts))
-    return len(verdicts) - verdicts.count("unreadable")
+    click.echo(terminal.tally(words))
+    return len(words) - words.count("unreadable")
 
 
 @contextlib.contextmanager

@@ -17,7 +17,7 @@ import segno
 import uvicorn
 
 from inspector.batch import InputError
-from inspector.lane import Event, Judged, Outbox, PlateTaken, UsePlate
+from inspector.lane import Event, Judged, Outbox, PlateTaken, Revised, UsePlate
 from inspector.page.app import Parts, make_app
 from inspector.page.feed import Feed
 from inspector.page.guard import OPEN
@@ -106,7 +106,7 @@ class LivePage:
             timer.cancel()
 
     def _show(self, event: Event) -> None:
-        if isinstance(event, Judged):
+        if isinstance(event, Judged | Revised):
             self._feed.add(event.row)
         elif isinstance(event, PlateTaken):
             self._feed.take_plate(event.path)
