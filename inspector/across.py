@@ -25,6 +25,8 @@ TWO_STOPS = 0.25
 """Two stops under white: the lower end of the fall that tells spill from a clean edge."""
 DEPARTS_EV = 0.1
 """The subject begins where the light is this much under the backdrop beside it, stops."""
+AT_CEILING_EV = 0.05
+"""So near the ceiling the backdrop's own level is not told, stops."""
 STRAND_MARGIN = 3.0
 """So near a strand the outline is bent by it, working pixels."""
 THIN_MARGIN_PX = 2.0
@@ -50,6 +52,8 @@ class Across:
     overlap : ndarray, float64
         (N,) pixels of white inside the place where the light departs from the backdrop's; at
         least that much where the backdrop is at the ceiling; NaN where white does not reach.
+    told : ndarray, bool
+        (N,) whether the backdrop there is under the ceiling, so that an overlap is seen in full.
     headroom_ev : ndarray, float64
         (N,) exposure change in stops at which white would cross the edge by the tolerance, were
         the outline where the light passes halfway; infinite where nothing is so deep.
@@ -65,6 +69,7 @@ class Across:
     white_at: Points
     fall: Points
     overlap: Points
+    told: Mask
     headroom_ev: Points
     spilled_ev: Points
 
@@ -108,6 +113,7 @@ def look_across(levels: Levels, zones: Zones, away: Floats, *, tolerance: float)
         white_at=white_at,
         fall=np.where(too_thin, np.nan, dark_at - white_at),
         overlap=overlap,
+        told=at_outline[:, 0] < levels.ceiling_ev - AT_CEILING_EV,
         headroom_ev=np.where(bent | (thickness < tolerance + THIN_MARGIN_PX), np.inf, headroom),
         spilled_ev=_spilled(ev, outside, white_at - overlap + tolerance + 0.5),
     )

@@ -14,11 +14,22 @@ from inspector.levels import Levels
 from inspector.outline import read, read_along, right_hand
 from inspector.profile import crossing
 
-HOLE_OFF_EV = 0.2
+HOLE_OFF_EV = 0.14
 """A hole's level differs from the backdrop's by less, in stops."""
 HOLE_SLOWER = (1.35, 1.7)
 """Its edge falls less than this many times slower than the outline; beyond the second, surely not
 a hole."""
+UNEVEN_EV, OVER_NOISE = 0.15, 12.0
+"""Light on the subject is uneven by more stops, and by more times its noise; a hole has at most
+0.11, but for spokes or hair across it."""
+SAME_LEVEL_EV, CALM_EV, UNDER_CEILING_EV = 0.04, 0.11, 0.05
+"""A patch so near the backdrop's level and so even, where the frame can tell, may be a hole."""
+LEAST_TEXTURE = 25
+"""Fewer working pixels show no texture."""
+LIT_SHARE = 0.25
+"""Part of a working pixel's cells that are paper white where white light lies on the subject."""
+THIN = 6.0
+"""A white patch so many times larger than the square of its width may be a gap."""
 LEAST_DARK, SURE_DARK = 0.2, 0.7
 """Parts of a patch's outline with dark beyond it that say something, and that make it sure."""
 LARGE_PART = 0.003
@@ -93,8 +104,9 @@ def _hole_likeness(
     inside = inside[: min(rows.stop, height) - rows.start, : min(cols.stop, width) - cols.start]
     top, left = y0 - rows.start, x0 - cols.start
     inside[top : top + y1 - y0, left : left + x1 - x0] = mask
-    off = _level_off(inside, ev - backdrop_ev[rows, cols])
-    if off >= HOLE_OFF_EV:
+    off = _level_off(inside, ev - np.minimum(backdrop_ev[rows, cols], levels.ceiling_ev))
+    spread, noise = _texture(inside, ev)
+    if off >= HOLE_OFF_EV or (spread > UNEVEN_EV and spread > OVER_NOISE * noise):
         return -1
     falls = edge_falls(inside, ev)
     known = falls[np.isfinite(falls)]
@@ -103,7 +115,67 @@ def _hole_likeness(
     slow = float(np.median(known)) / max(clean, 1.0)
     if slow < HOLE_SLOWER[0]:
         return 1
+    told = float(np.median(ev[inside > 0])) < levels.ceiling_ev - UNDER_CEILING_EV
+    if told and off < SAME_LEVEL_EV and spread < CALM_EV:
+        return 0  # slow for another reason: a rim, or so narrow that it is all blur
     return -1 if slow > HOLE_SLOWER[1] and known.size > SURE_DARK * falls.size else 0
+
+
+def _texture(inside: NDArray[np.uint8], ev: Floats) -> tuple[float, float]:
+    """By how many stops a patch, less its rim, is off any smooth slope, and its noise in stops.
+
+    The middle four fifths of what a quadratic leaves; nought where the patch is too small.
+    """
+    core = cv2.erode(inside, np.ones((5, 5), np.uint8)) > 0
+    if core.sum() < LEAST_TEXTURE:
+        return 0.0, 0.0
+    smooth = np.asarray(cv2.blur(ev, (3, 3)), np.float32)
+    noise = float((ev - smooth)[core].std())
+    y, x = (axis - axis.mean() for axis in np.nonzero(core))
+    slopes = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
+    value = smooth[core].astype(np.float64)
+    left = value - slopes @ np.linalg.lstsq(slopes, value)[0]
+    low, high = np.percentile(left, (10, 90))
+    return float(high - low), noise
+
+
+def white_islands(
+    white: Floats, backdrop: Mask, subject: Mask, islands: list[Island]
+) -> list[Island]:
+    """All that is paper white inside the subject and not joined to the backdrop.
+
+    Joins to the ``islands`` what is white but too dim to be taken for the backdrop at first,
+    which happens before a backdrop far over white. ``white`` (h, w) is the part of each working
+    pixel's cells that are paper white. Open ones stay as they are: they lie in the backdrop.
+    """
+    lit = subject & (white >= LIT_SHARE)
+    by_backdrop = cv2.dilate(backdrop.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    if not (lit & ~by_backdrop).any():
+        return islands
+    sure = np.zeros(subject.shape, bool)
+    for island in islands:
+        if island.sure:
+            x0, y0, x1, y1 = island.box
+            sure[y0:y1, x0:x1] |= island.mask
+    found = [island for island in islands if not island.sure]
+    count, label, stats, _ = cv2.connectedComponentsWithStats(
+        (lit | sure).astype(np.uint8), connectivity=8
+    )
+    joined = np.zeros(count, bool)
+    joined[label[by_backdrop & lit]] = True
+    joined[label[sure]] = False
+    for i in np.flatnonzero(~joined[1:]) + 1:
+        x, y, w, h = (int(v) for v in stats[i, :4])
+        mask = label[y : y + h, x : x + w] == i
+        known = bool(sure[y : y + h, x : x + w][mask].any())
+        found.append(Island((x, y, x + w, y + h), mask, known or not _is_thin(mask)))
+    return found
+
+
+def _is_thin(mask: Mask) -> bool:
+    padded = cv2.copyMakeBorder(mask.astype(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+    width = 2 * float(cv2.distanceTransform(padded, cv2.DIST_L2, 3).max())
+    return bool(mask.sum() > THIN * width**2)
 
 
 def _level_off(inside: NDArray[np.uint8], excess: Floats) -> float:

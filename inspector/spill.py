@@ -19,18 +19,24 @@ TOLERANCE_PX, SPACING_PX = 3.0, 2.0
 SURE_FALL, POSSIBLE_FALL = 4.0, 2.5
 """How many pixels longer than on a clean part the fall from white to two stops under it is on
 spill, and how many on what may be spill. Measured: a strong rim adds up to 3, spill 4 to 50."""
+OUTSIDE = 0.65
+"""A fall of which more than this part lies before the outline is a shade on the backdrop."""
 SOFT_FALL = 0.6
 """How many pixels longer the fall is at least wherever white light lies on the subject."""
 SURE_OVERLAP = 2.0
 """How many pixels further than on a clean part white reaches past the end of the backdrop's own
 light on spill: with what a clean edge hides in its blur, the tolerance."""
 FAINT_OVERLAP, LEAST_FAINT_RUN_PX, FAINT_GAP_PX = 0.5, 80.0, 8.0
-"""Both cues just over what is clean are spill where they go on together for so long, gaps no
-longer than the last left out of account."""
+"""Before a backdrop at the ceiling, where an overlap is seen in part only, both cues just over
+what is clean are spill where they go on together for so long, gaps no longer than the last left
+out of account."""
 CLEAN_SHARE = 30
 """Percentile of the edge that is taken for a clean part."""
 LONGEST_CLEAN_FALL, LONGEST_CLEAN_OVERLAP = 4.5, 3.0
 """No clean part has more, pixels; guards against an edge that spills all along."""
+LEAST_LONE_RUN_PX = 72.0
+"""A slow fall alone, though the frame shows that white ends where the backdrop's light does, may
+be a rim: it must go on for so long."""
 LEAST_CROSSED_PX = 6.0
 """White that plainly lies past the outline, as a darker frame shows it, for so long is spill."""
 LEAST_RUN_PX, LEAST_OVERLAP_RUN_PX = 24.0, 40.0
@@ -82,10 +88,11 @@ def find_spill(
     # A seam or a strand dims the light outside as spill does, but leaves the edge sharp.
     soft = more_fall > SOFT_FALL * wide
     proven = soft & (depth > SURE_OVERLAP * wide)
-    slow = more_fall > SURE_FALL * wide
-    faint = _closed(soft & (depth > FAINT_OVERLAP * wide), across, FAINT_GAP_PX * long)
+    slow = (more_fall > SURE_FALL * wide) & (across.white_at > -OUTSIDE * across.fall)
+    overlaps = depth > FAINT_OVERLAP * wide
+    faint = _closed(soft & overlaps & ~across.told, across, FAINT_GAP_PX * long)
     faint = _long_runs(faint, across, LEAST_FAINT_RUN_PX * long)
-    crossed = across.white_at > tolerance
+    crossed = (across.white_at > tolerance) & (across.headroom_ev < 0)
     part = (more_fall > POSSIBLE_FALL * wide) | proven | faint | crossed
     runs = []
     for first, last in _true_runs(part, across.line):
@@ -97,7 +104,8 @@ def find_spill(
             continue
         sure = bool(
             plain
-            or step[slow[at]].sum() >= LEAST_RUN_PX * long
+            or step[(slow & (overlaps | ~across.told))[at]].sum() >= LEAST_RUN_PX * long
+            or step[slow[at]].sum() >= LEAST_LONE_RUN_PX * long
             or step[proven[at]].sum() >= LEAST_OVERLAP_RUN_PX * long
             or faint[at].any()
         )

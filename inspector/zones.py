@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from inspector.align import find_shift, line_of_light
 from inspector.arrays import Floats, Mask, Points
 from inspector.face import backdrop_face
-from inspector.holes import Island, sort_bright
+from inspector.holes import Island, sort_bright, white_islands
 from inspector.levels import Levels
 from inspector.outline import find_outlines, thick_parts
 from inspector.profile import NO_SPREAD, ramps, sharpest_blur, spread_along
@@ -39,6 +39,8 @@ STRAND_EV = 0.35
 """A line this much darker than the backdrop is no seam but something that hangs before it."""
 USUAL_BLUR_PX = 1.0
 """Sigma of the lens blur, taken where no outline shows it."""
+LEAST_TOLD = 0.05
+"""Part of the backdrop under the ceiling that tells how its level changed since the plate."""
 PLATE_REACH = 0.025
 """How far a plate may be shifted, part of the long side."""
 PLATE_LINE_EV = -1.5
@@ -180,7 +182,7 @@ def _assemble(
         margin=margin,
         strands=strands,
         outlines=outlines,
-        islands=tuple(islands),
+        islands=tuple(white_islands(levels.white, backdrop, subject, islands)),
         spread=spread,
         plate_shift=plate_shift,
     )
@@ -207,7 +209,9 @@ def _level_change(levels: Levels, surface: Floats, parts: Mask) -> float:
     """Stops the backdrop gained since the plate, where neither is at the ceiling."""
     top = levels.ceiling_ev - 0.05
     both = parts & (levels.ev < top) & (surface < top)
-    return float(np.median((levels.ev - surface)[both])) if both.sum() > 100 else 0.0
+    if both.sum() < max(100, LEAST_TOLD * parts.sum()):
+        return 0.0
+    return float(np.median((levels.ev - surface)[both]))
 
 
 def _fringe(label: NDArray[np.uint8], sigma: float) -> Mask:
