@@ -21,6 +21,7 @@ from scenes import SCENES
 from inspector.cli import main
 from inspector.files import Stamp
 from inspector.inspect import record, unreadable
+from inspector.recognise import Fall, as_under_frame
 from inspector.record import Row, Store
 from inspector.report import charts, clipmap
 from inspector.report.extras import extras
@@ -125,6 +126,21 @@ def test_the_tally_and_the_lists_agree_with_the_record(folder: Path) -> None:
     assert "fencer_0004.dng" in retouch
     assert "Turn the background down" in retouch
     assert "Cut short." in retouch
+
+
+def test_an_under_frame_is_listed_apart_from_those_that_failed(
+    rows: list[Row], tmp_path: Path
+) -> None:
+    """Whatever kind of frame lies under another: here the one with the dim wall."""
+    for sure, count in ((True, "2 warn"), (False, "3 warn")):
+        below = as_under_frame(rows[4].record, rows[3].path, Fall(1.9, sure=sure))
+        some = [*rows[:4], replace(rows[4], record=below), rows[5]]
+        text = Page(page(some, tmp_path, [Path(r.path).name for r in some])).text
+        said = text[text.index("To retouch") : text.index("Contact sheet")]
+        assert "1.9 stops under fencer_0004.dng: an under frame of it" in said
+        assert ("or a light that fell" in said) == (not sure)
+        assert ("Under frames" in said) == sure
+        assert count in text
 
 
 def test_markup_in_a_name_stays_text(rows: list[Row], tmp_path: Path) -> None:

@@ -6,10 +6,11 @@ from pathlib import PurePath
 from typing import Any
 
 from inspector.exposure import Window
+from inspector.recognise import said_of_pair
 from inspector.record import Row
 from inspector.report import figures, words
 from inspector.report.palette import BY_CODE, MARKS, MAYBE
-from inspector.terminal import plain
+from inspector.terminal import plain, word
 
 Record = dict[str, Any]
 
@@ -20,11 +21,11 @@ KINDS = {mark.name: mark.name.split()[0] for mark in (*MARKS, MAYBE)}
 def view(row: Row) -> dict[str, Any]:
     """All that the page shows of a frame, ready for JSON."""
     record = row.record
-    frame, verdict = record["frame"], record["verdict"]
+    frame = record["frame"]
     reason, advice = _said(record)
     return {
         "name": plain(PurePath(row.path).name),
-        "verdict": verdict,
+        "verdict": word(record),
         "plate": bool(record.get("plate")),
         "settings": _settings(frame),
         "size": [frame["width"], frame["height"]],
@@ -43,7 +44,15 @@ def view(row: Row) -> dict[str, Any]:
 
 
 def _said(record: Record) -> tuple[str, str]:
-    """What is wrong, where no figure shows it, and the one advice."""
+    """What a neighbour adds, what is wrong where no figure shows it, and the one advice."""
+    pair = said_of_pair(record)
+    if record.get("under_of"):
+        return "", _sentence(str(pair))
+    reason, advice = _said_alone(record)
+    return " ".join(part for part in (_sentence(pair) if pair else "", reason) if part), advice
+
+
+def _said_alone(record: Record) -> tuple[str, str]:
     if record["verdict"] == "pass":
         return "", "Nothing to change."
     reasons = record["reasons"]

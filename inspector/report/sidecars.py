@@ -14,6 +14,7 @@ from pathlib import Path
 from xml.sax.saxutils import escape
 
 from inspector.files import PART, write_whole
+from inspector.recognise import said_of_pair
 from inspector.record import Row
 from inspector.report.lettering import clean
 
@@ -43,7 +44,9 @@ def packet(row: Row) -> bytes:
     """The XMP packet of one frame."""
     texts = [clean(r["text"]) for r in row.record["reasons"] if r["text"]]
     advice = next((clean(r["advice"]) for r in row.record["reasons"] if r["advice"]), None)
-    said = [t.rstrip(".") + "." for t in (*texts, advice) if t]
+    pair = said_of_pair(row.record)
+    neighbour = clean(pair[:1].upper() + pair[1:]) if pair else None
+    said = [t.rstrip(".") + "." for t in (neighbour, *texts, advice) if t]
     description = " ".join(said) or "Background white, edge clean, subject deep enough."
     return PACKET.format(label=row.verdict, description=escape(description)).encode("utf-8")
 

@@ -10,16 +10,19 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from inspector.recognise import said_of_pair
 from inspector.record import Row
 from inspector.report import charts, figures
 from inspector.report.lettering import clean
 from inspector.report.palette import BY_CODE, WARN
 from inspector.report.thumbnails import thumbnail
+from inspector.terminal import word
 
-WORDS = {"pass": "pass", "warn": "warn", "unreadable": "unreadable"}
+WORDS = {"pass": "pass", "warn": "warn", "under": "under frame", "unreadable": "unreadable"}
 SHAPES = {
     "pass": '<circle cx="20" cy="20" r="15" fill="none" stroke="#1e1e1e" stroke-width="5"/>',
     "warn": f'<path d="M20 2 38 20 20 38 2 20Z" fill="{charts.hexed(WARN)}"/>',
+    "under": '<path d="M5 9H35L20 34Z" stroke="#1e1e1e" stroke-width="4.5" fill="none"/>',
     "unreadable": '<path d="M6 6 34 34M34 6 6 34" stroke="#1e1e1e" stroke-width="5" fill="none"/>',
 }
 """The clip map's own shapes."""
@@ -33,6 +36,7 @@ def page(rows: Sequence[Row], folder: Path, names: Sequence[str]) -> str:
         _faults(rows),
         _keepers(entries),
         _to_retouch(entries),
+        _under_frames(entries),
         _contact_sheet(entries, folder),
         _charts(entries),
         _shots(rows),
@@ -62,11 +66,11 @@ def _verdict(verdict: str) -> str:
 
 
 def _head(rows: Sequence[Row], folder: Path) -> str:
-    counts = Counter(row.verdict for row in rows)
+    counts = Counter(word(row.record) for row in rows)
     tally = "".join(
         f"<li>{_shape(v)}<span><b>{counts[v]}</b> {WORDS[v]}</span></li>"
         for v in WORDS
-        if counts[v] or v != "unreadable"
+        if counts[v] or v in ("pass", "warn")
     )
     when = _span([row.record["frame"]["taken_at"] for row in rows])
     frames = f"{len(rows)} frame{'' if len(rows) == 1 else 's'}"
@@ -98,7 +102,9 @@ def _time(text: str | None) -> datetime | None:
 
 def _faults(rows: Sequence[Row]) -> str:
     """How often each fault occurs."""
-    counts = Counter(r["code"] for row in rows for r in row.record["reasons"])
+    counts = Counter(
+        r["code"] for row in rows if word(row.record) != "under" for r in row.record["reasons"]
+    )
     if not counts:
         return ""
     lines = "".join(
@@ -123,7 +129,7 @@ def _swatch(code: str) -> str:
 
 def _to_retouch(entries: Sequence[Entry]) -> str:
     """The frames that warn and those that could not be read, each with its reasons."""
-    wrong = [(row, name) for row, name in entries if row.verdict != "pass"]
+    wrong = [(r, name) for r, name in entries if word(r.record) in ("warn", "unreadable")]
     if not wrong:
         return ""
     lines = "".join(
@@ -139,7 +145,8 @@ def _to_retouch(entries: Sequence[Entry]) -> str:
 
 
 def _reasons(record: dict[str, Any]) -> str:
-    said = []
+    pair = said_of_pair(record)
+    said = [f"<p>{_sentence(pair)}</p>"] if pair else []
     for reason in record["reasons"]:
         advice = reason["advice"]
         more = f' <span class="quiet">{_sentence(advice)}</span>' if advice else ""
@@ -151,6 +158,16 @@ def _reasons(record: dict[str, Any]) -> str:
 def _sentence(text: str) -> str:
     text = escape(clean(text)).rstrip(".")
     return f"{text[:1].upper()}{text[1:]}."
+
+
+def _under_frames(entries: Sequence[Entry]) -> str:
+    """The frames that lie under their neighbours."""
+    items = "".join(
+        f"<li>{escape(name)}: {escape(clean(str(said_of_pair(row.record))))}</li>"
+        for row, name in entries
+        if word(row.record) == "under"
+    )
+    return f"<h2>Under frames</h2><ul>{items}</ul>" if items else ""
 
 
 def _keepers(entries: Sequence[Entry]) -> str:
@@ -167,7 +184,7 @@ def _charts(entries: Sequence[Entry]) -> str:
         return ""
     records, names = [r for r, _ in read], [n for _, n in read]
     drawn = [
-        ("Over the set", charts.over_time(records)),
+        ("Over the set", charts.over_time([r for r in records if word(r) != "under"])),
         ("Levels", charts.levels(records)),
         ("Worst edge", charts.worst_edge(records, names)),
     ]
@@ -215,8 +232,8 @@ def _clock(times: Iterable[str | None]) -> str:
 def _contact_sheet(entries: Sequence[Entry], folder: Path) -> str:
     """Clip maps by verdict, the marked picture alone."""
     parts = []
-    for verdict in ("warn", "pass"):
-        cells = [_cell(row, name, folder) for row, name in entries if row.verdict == verdict]
+    for verdict in ("warn", "pass", "under"):
+        cells = [_cell(row, name, folder) for row, name in entries if word(row.record) == verdict]
         if cells:
             parts.append(f"<h3>{_verdict(verdict)}</h3>")
             parts.append(f'<div class="sheet">{"".join(cells)}</div>')

@@ -8,6 +8,7 @@ import shutil
 import time
 from collections.abc import Iterator
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,9 +21,10 @@ from pages import live, row
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from inspector.decode import decode
-from inspector.lane import Judged, Outbox, PlateTaken, UsePlate
+from inspector.lane import Judged, Outbox, PlateTaken, Revised, UsePlate
 from inspector.page import serve
 from inspector.page.serve import LivePage, ShareError
+from inspector.recognise import Fall, as_under_frame
 from inspector.record import Row, Store, read_rows
 from inspector.worker import Task, Worker
 
@@ -283,6 +285,50 @@ def test_a_frame_of_the_strip_is_held_and_can_be_pinned_beside_the_newest(show: 
     page.click(f'#strip button[title="{show.name("03")}"]')
     page.click("#pin")
     expect(page.locator("#pinned")).to_be_hidden()
+
+
+def laid_under(show: Show) -> tuple[Judged, Revised]:
+    """Frame 10 found to lie under frame 11, which is judged again with it."""
+    over, short = show.rows["11"], show.rows["10"]
+    below = as_under_frame(short.record, over.path, Fall(1.9, sure=True))
+    laid = over.record | {"under": {"frame": show.name("10"), "stops": 1.9}}
+    white = over.record["backdrop"] | {"ev_p50": 1.64}
+    revised = Revised(replace(over, record=laid | {"backdrop": white}), over)
+    return Judged(replace(short, record=below), revised=revised), revised
+
+
+def test_an_under_frame_is_none_that_failed(show: Show) -> None:
+    page = show.page
+    show.land("11")
+    show.shown().to_have_text(show.name("11"))
+    page.click("#pin")
+    for _ in show.served.follow(iter(laid_under(show))):
+        pass
+    expect(page.locator("#tally")).to_have_text("2 frames · 1 warn · 1 under")
+    expect(page.locator("#strip button")).to_have_count(2)
+    expect(page.locator("#reason")).to_have_text(
+        f"With {show.name('10')} under it, background 1.6 stops over white."
+    )
+    show.shown().to_have_text(show.name("11"))
+    expect(page.locator("#pin")).to_have_text("Unpin")
+    page.click(f'#strip button[title="{show.name("10")}"]')
+    expect(page.locator("#word")).to_have_text("Under")
+    expect(page.locator("#advice")).to_have_text(
+        f"1.9 stops under {show.name('11')}: an under frame of it."
+    )
+
+
+def test_a_held_frame_that_is_judged_again_stays_and_is_the_new_one(show: Show) -> None:
+    page = show.page
+    show.land("11")
+    show.shown().to_have_text(show.name("11"))
+    page.click("#hold")
+    before = page.locator("#stage img").get_attribute("src")
+    for _ in show.served.follow(iter(laid_under(show))):
+        pass
+    expect(page.locator("#reason")).to_contain_text("under it")
+    assert page.locator("#stage img").get_attribute("src") != before
+    expect(page.locator("#hold")).to_have_attribute("aria-pressed", "true")
 
 
 def test_the_strip_by_keyboard(show: Show) -> None:

@@ -16,13 +16,15 @@ export function html(tag, attributes = {}, ...children) {
   return element;
 }
 
-export const WORDS = { pass: "Pass", warn: "Warn", unreadable: "Unreadable" };
+export const WORDS = { pass: "Pass", warn: "Warn", under: "Under", unreadable: "Unreadable" };
 
-// In a square of 96: an open ring, a solid square on its corner, a cross.
+// In a square of 96: an open ring, a solid square on its corner, an open triangle, a cross.
 export function shape(verdict) {
   if (verdict === "pass")
     return svg("circle", { cx: 48, cy: 48, r: 38, fill: "none", stroke: "var(--bright)", "stroke-width": 13 });
   if (verdict === "warn") return svg("path", { d: "M48 2 94 48 48 94 2 48Z", fill: "var(--warn)" });
+  if (verdict === "under")
+    return svg("path", { d: "M12 22H84L48 82Z", fill: "none", stroke: "var(--bright)", "stroke-width": 11 });
   if (verdict === "unreadable")
     return svg("path", { d: "M14 14 82 82M82 14 14 82", stroke: "var(--bright)", "stroke-width": 13, fill: "none" });
   return svg("path", { d: "M20 48H76", stroke: "var(--quiet)", "stroke-width": 9, fill: "none" });

@@ -38,7 +38,10 @@ follow(
       refresh();
     },
     frame(frame) {
-      set.frames = set.frames.filter((each) => !frame.gone.includes(each.key));
+      const { gone } = frame;
+      set.frames = set.frames.filter((each) => !gone.includes(each.key));
+      if (gone.includes(set.pinned?.key)) pin(frame);
+      if (set.held && gone.includes(set.shown?.key)) set.shown = frame;
       set.frames.push(frame);
       by("announce").textContent = spoken(frame);
       sound(frame.verdict);
@@ -110,7 +113,7 @@ function caption(figure, frame) {
 function mark() {
   const { frames, shown, held, pinned, plate } = set;
   strip.mark({ shown: shown?.key, pinned: pinned?.key, plate: plate?.key });
-  chart.show(frames, shown);
+  chart.show(frames.filter((frame) => frame.verdict !== "under"), shown);
   const behind = held ? frames.length - 1 - frames.indexOf(shown) : 0;
   by("hold").setAttribute("aria-pressed", String(held));
   by("behind").textContent = behind > 0 ? `${behind} newer` : "";
@@ -121,7 +124,7 @@ function mark() {
 
 function tellSet() {
   const count = (verdict) => set.frames.filter((frame) => frame.verdict === verdict).length;
-  const parts = ["pass", "warn", "unreadable"].filter(count).map((verdict) => `${count(verdict)} ${verdict}`);
+  const parts = ["pass", "warn", "under", "unreadable"].filter(count).map((verdict) => `${count(verdict)} ${verdict}`);
   const total = `${set.frames.length} frame${set.frames.length === 1 ? "" : "s"}`;
   by("tally").textContent = [total, ...parts].join(" · ");
 }

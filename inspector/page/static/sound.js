@@ -1,6 +1,7 @@
 // A soft sound for pass and a lower, double one for warn. Off until switched on.
 
-const NOTES = { pass: [[660, 0]], warn: [[392, 0], [311, 0.22]], unreadable: [[392, 0], [311, 0.22]] };
+const LOW = [[392, 0], [311, 0.22]];
+const NOTES = { pass: [[660, 0]], warn: LOW, under: [], unreadable: LOW };
 const LOUDNESS = 0.12;
 const LENGTH_S = 0.34;
 

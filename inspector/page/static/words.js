@@ -9,7 +9,7 @@ export function showWords(frame) {
   by("shape").replaceChildren(shape(frame.verdict));
   const word = by("word");
   word.textContent = WORDS[frame.verdict];
-  word.classList.toggle("long", frame.verdict === "unreadable");
+  word.classList.toggle("long", WORDS[frame.verdict].length > 4);
   document.body.dataset.verdict = frame.verdict;
   by("figures").replaceChildren(...frame.figures.map(figure));
   showWindow(frame.window);
