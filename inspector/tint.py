@@ -13,8 +13,13 @@ from inspector.zones import Zones
 
 LEAST_PIXELS = 60
 """Fewer working pixels in which nothing clips teach nothing."""
-LEAST_STRETCHES = 12
-"""Fewer stretches of the outline teach nothing."""
+LEAST_STRETCHES, STRETCH_LENGTH, STRETCH_HOP = 12, 31, 16
+"""Fewer stretches of the outline teach nothing; points of a stretch, and to the next one."""
+USUAL_TINT = 0.02
+"""Standard deviation of white surfaces' tints, as a factor; ours."""
+NORMAL_MAD, MEDIAN_VARIANCE = 1.4826, np.pi / 2
+"""Of a normal distribution: standard deviation over median deviation, and the variance of a
+median over that of a mean."""
 NEARLY_ALL_ITS_LIGHT = (0.15, 0.6)
 """Levels between which the blur of the outline is nearly all the backdrop's own light."""
 REACH_PX, BIN_PX = 4.0, 0.5
@@ -53,8 +58,8 @@ def _on_the_backdrop(levels: Levels, zones: Zones) -> NDArray[np.float64] | None
 
 
 def _along_the_outline(levels: Levels, zones: Zones) -> NDArray[np.float64] | None:
-    """Median over stretches of the outline, so that what spills or glows in part is left out."""
-    rows = stretches(zones.outlines, length=31, hop=16)
+    """What the stretches of the outline tell, as far as they agree."""
+    rows = stretches(zones.outlines, length=STRETCH_LENGTH, hop=STRETCH_HOP)
     if len(rows) < LEAST_STRETCHES or levels.frame.mosaic.ndim == 3:
         return None
     points, inward = joined(zones.outlines)
@@ -63,7 +68,21 @@ def _along_the_outline(levels: Levels, zones: Zones) -> NDArray[np.float64] | No
     known = (expected > LEAST_LIGHT).all(axis=1)
     if np.count_nonzero(known) < LEAST_STRETCHES:
         return None
-    return np.asarray(np.median(_over_green(own[known] / expected[known], levels), axis=0))
+    return _believed(_over_green(own[known] / expected[known], levels))
+
+
+def _believed(tints: Points) -> Points:
+    """(C,) mean of the (M, C) tints of stretches and of what white surfaces are known to be.
+
+    Each counts by its variance, as two normal distributions combine (Bishop, Pattern Recognition
+    and Machine Learning, 2006, section 2.3.6); median and median deviation stand for mean and
+    standard deviation, since some stretches glow or spill.
+    """
+    median = np.median(tints, axis=0)
+    deviation = NORMAL_MAD * np.median(np.abs(tints - median), axis=0)
+    independent = len(tints) * STRETCH_HOP / STRETCH_LENGTH
+    variance = MEDIAN_VARIANCE * deviation**2 / independent
+    return np.asarray(1 + (median - 1) * USUAL_TINT**2 / (USUAL_TINT**2 + variance))
 
 
 def _by_stretch(sites: Sites, rows: NDArray[np.intp], is_green: Mask) -> tuple[Points, Points]:
