@@ -10,6 +10,7 @@ from inspector.clip_memory import ClipMemory, Levels, Setting
 from inspector.frame import BAYER, Frame, four_channels
 from inspector.levels import measure_clip
 from inspector.mosaic import channel_histogram
+from inspector.stripes import at_once
 
 ABOVE = 0.005
 """Noise carries hardly any site further over its clip than this part of it: four times the spread
@@ -58,12 +59,13 @@ def _with_scaled(
 
 def _passed(frame: Frame, taken: NDArray[np.float64]) -> bool:
     """Whether sites of any channel lie above its level (NaN: no such level) by more than noise."""
-    for c in np.flatnonzero(~np.isnan(taken)):
-        counts = channel_histogram(frame, int(c))
-        above = int(counts[round(taken[c] * (1 + ABOVE)) + 1 :].sum())
-        if above > max(STRAY_SITES, STRAY_SHARE * counts.sum()):
-            return True
-    return False
+
+    def passed(channel: int) -> bool:
+        counts = channel_histogram(frame, channel)
+        above = counts[round(taken[channel] * (1 + ABOVE)) + 1 :].sum()
+        return bool(above > max(STRAY_SITES, STRAY_SHARE * counts.sum()))
+
+    return any(at_once(passed, np.flatnonzero(~np.isnan(taken)).tolist()))
 
 
 def _four(frame: Frame, values: Levels | list[float]) -> Levels:

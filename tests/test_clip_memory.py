@@ -342,6 +342,18 @@ def test_one_process_or_two_judge_by_the_same_memory(tmp_path: Path) -> None:
         assert levels_of(each) == pytest.approx(TRUE, rel=0.001)
 
 
+def test_a_cluster_judges_by_the_same_memory(tmp_path: Path) -> None:
+    from distributed import LocalCluster
+
+    paths = evening(tmp_path / "a", [RICH, RICH, BARE, RICH, BARE])
+    with LocalCluster(  # type: ignore[no-untyped-call]
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+    ) as cluster:
+        away = check("--cluster", cluster.scheduler_address, *paths)
+    assert away == check("--jobs", "1", *paths)
+    assert set(away[4]["clip"]["from"].values()) == {"set"}
+
+
 def test_a_resumed_run_remembers_what_it_has_stored(tmp_path: Path) -> None:
     paths = evening(tmp_path / "a", [RICH, RICH, RICH, BARE, BARE])
     report = tmp_path / "report"
