@@ -22,10 +22,9 @@ from inspector.worker import Task, Worker
 
 @dataclass(frozen=True)
 class Revised:
-    """A frame of which ``row`` takes the place of what was stored, and the verdict it ``was``."""
+    """A frame judged before, of which ``row`` takes the place of what was stored."""
 
     row: Row
-    was: Row
 
 
 @dataclass(frozen=True)
@@ -187,8 +186,8 @@ class Lane(threading.Thread):
         below = replace(pair.dark, record=as_under_frame(pair.dark.record, bright.path, fall))
         shared.revise(above, below)
         if row.path == bright.path:
-            return above, Revised(below, pair.dark)
-        return below, Revised(above, bright)
+            return above, Revised(below)
+        return below, Revised(above)
 
     def _say(self, text: str) -> None:
         self._shared.out.put(Said(text))

@@ -288,7 +288,7 @@ def test_an_under_frame_is_offered_by_itself(tmp_path: Path) -> None:
     assert under["under_of"]["stops"] == pytest.approx(2.0, abs=0.1)
     told = revised.row.record
     assert told["under"]["frame"] == "evening_0001.dng"
-    assert told["clip"]["ceiling_ev"] > revised.was.record["clip"]["ceiling_ev"] + 1.8
+    assert told["clip"]["ceiling_ev"] > evening.judged[0].row.record["clip"]["ceiling_ev"] + 1.8
     assert told["backdrop"]["ev_p50"] == pytest.approx(1.2, abs=0.1)
     assert all(run["sure"] for run in told["edge"]["spill"])
     assert evening.stored(0) == told
@@ -375,6 +375,14 @@ def test_pair_and_neighbour_are_stored_in_one_go(
     monkeypatch.setattr(Store, "add", count)
     Evening(tmp_path).shoot(ALONE, UNDER)
     assert stored == [1, 2]
+
+
+def test_the_tally_counts_the_frames_of_this_session(capsys: pytest.CaptureFixture[str]) -> None:
+    """The brighter frame was judged before a break."""
+    below = replace(DARK, record=as_under_frame(DARK.record, BRIGHT.path, Fall(2.0, sure=True)))
+    laid = replace(BRIGHT, record=BRIGHT.record | {"under": {"frame": "0002.dng", "stops": 2.0}})
+    assert show_set([Judged(below), Revised(laid)]) == 1
+    assert capsys.readouterr().out.splitlines()[-1] == "1 frame: 1 under"
 
 
 def test_in_the_terminal(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -30,6 +30,7 @@ from inspector.commands.page import live_page, page_options
 from inspector.limits import meanings
 
 if TYPE_CHECKING:
+    from inspector.files import Stamp
     from inspector.hotfolder import Inbox
     from inspector.lane import Event, Outbox
 
@@ -135,20 +136,21 @@ def show_set(events: Iterable[Event]) -> int:
     from inspector.lane import Judged, Revised
 
     show = printer((), as_json=False, quiet=False)
-    words: list[str] = []
+    words: dict[tuple[str, Stamp], str] = {}
     speaker = Speaker()
     speaker.start()
     for event in events:
         if isinstance(event, Judged | Revised):
             speaker.tell(partial(show, event.row.record))
-            words.append(terminal.word(event.row.record))
-            if isinstance(event, Revised):
-                words.remove(terminal.word(event.was.record))
+            frame = (event.row.path, event.row.stamp)
+            if isinstance(event, Judged) or frame in words:  # not those of an earlier session
+                words[frame] = terminal.word(event.row.record)
         else:
             speaker.tell(partial(say, event.text))
     speaker.finish()
-    click.echo(terminal.tally(words))
-    return len(words) - words.count("unreadable")
+    found = list(words.values())
+    click.echo(terminal.tally(found))
+    return len(found) - found.count("unreadable")
 
 
 @contextlib.contextmanager

@@ -293,7 +293,7 @@ def laid_under(show: Show) -> tuple[Judged, Revised]:
     below = as_under_frame(short.record, over.path, Fall(1.9, sure=True))
     laid = over.record | {"under": {"frame": show.name("10"), "stops": 1.9}}
     white = over.record["backdrop"] | {"ev_p50": 1.64}
-    revised = Revised(replace(over, record=laid | {"backdrop": white}), over)
+    revised = Revised(replace(over, record=laid | {"backdrop": white}))
     return Judged(replace(short, record=below), revised=revised), revised
 
 
