@@ -181,7 +181,7 @@ def _headroom(
     """(N,) stops up to white from the level past the tolerance.
 
     The first pixel that lies wholly past the tolerance has its middle half a pixel further in. A
-    straight line fitted to the stops of the sites around there gives its level.
+    parabola fitted to the stops of the sites around there gives its level.
     """
     past = tolerance + 0.5
     sites = read_sites(levels, points, inward, past + np.arange(-1.5, 1.6, 0.5))
@@ -207,13 +207,20 @@ def _spilled(ev: Floats, offsets: Points, at: Points) -> Points:
 
 
 def _level_at(distance: Floats, stops: Floats, line: NDArray[np.intp]) -> Points:
-    """(N,) value at distance zero of lines fitted to (N, K) samples of neighbouring points."""
+    """(N,) value at distance zero of parabolas fitted to (N, K) samples of neighbouring points.
+
+    Light falls off in a curve: a straight line would lie above it in the middle.
+    """
     known = np.isfinite(stops) & np.isfinite(distance)
     x, y = np.where(known, distance, 0.0), np.where(known, stops, 0.0)
-    moments = np.stack([known.sum(1), x.sum(1), (x * x).sum(1), y.sum(1), (x * y).sum(1)], axis=1)
-    n, sx, sxx, sy, sxy = _along(moments.astype(float), line).T
-    spread = np.maximum(n * sxx - sx * sx, 1e-9)
-    return np.asarray((sy * sxx - sx * sxy) / spread, np.float64)
+    powers = [known.astype(float), x, x * x, x**3, x**4]
+    values = [y, x * y, x * x * y]
+    sums = np.stack([v.sum(axis=1) for v in powers + values], axis=1)
+    s0, s1, s2, s3, s4, y0, y1, y2 = _along(sums, line).T
+    # Cramer's rule for the constant of y = a + b x + c x^2.
+    top = y0 * (s2 * s4 - s3 * s3) - s1 * (y1 * s4 - s3 * y2) + s2 * (y1 * s3 - s2 * y2)
+    whole = s0 * (s2 * s4 - s3 * s3) - s1 * (s1 * s4 - s3 * s2) + s2 * (s1 * s3 - s2 * s2)
+    return np.asarray(top / np.maximum(whole, 1e-9), np.float64)
 
 
 def average_along(level: Floats, line: NDArray[np.intp]) -> Floats:
