@@ -89,6 +89,11 @@ def four_channels(channels: tuple[str, ...], values: Sequence[V]) -> dict[str, V
     return {name: given[channel] for name, channel in own.items()}
 
 
+def own_channels(channels: tuple[str, ...], four: Sequence[V]) -> list[V]:
+    """Of values for R, G1, G2, B those of a frame's channels; the way back of `four_channels`."""
+    return [four[BAYER.index({"G": "G1", "L": "G1"}.get(name, name))] for name in channels]
+
+
 def as_viewed(array: NDArray[A], orientation: int) -> NDArray[A]:
     """Turn an (H, W, ...) array from sensor orientation to the picture as viewed (a view)."""
     a = array.swapaxes(0, 1) if orientation >= 5 else array

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from inspector.clip import Clip
 from inspector.clip_memory import ClipMemory, Levels, Setting
-from inspector.frame import BAYER, Frame, four_channels
+from inspector.frame import Frame, four_channels, own_channels
 from inspector.levels import measure_clip
 from inspector.mosaic import channel_histogram
 from inspector.stripes import at_once
@@ -26,7 +26,7 @@ def clip_with_memory(frame: Frame, memory: ClipMemory) -> Clip:
     """
     own = measure_clip(frame)
     recalled = memory.recalled(setting_of(frame), _four(frame, own.pile_ups))
-    taken = np.array([recalled[_place(name)] for name in frame.channels], float)
+    taken = np.array(own_channels(frame.channels, recalled), float)
     remembered = ~np.isnan(taken)
     if not remembered.any() or _passed(frame, taken):
         return own
@@ -70,8 +70,3 @@ def _passed(frame: Frame, taken: NDArray[np.float64]) -> bool:
 
 def _four(frame: Frame, values: Levels | list[float]) -> Levels:
     return tuple(four_channels(frame.channels, values).values())
-
-
-def _place(channel: str) -> int:
-    """Where a channel stands among R, G1, G2, B."""
-    return BAYER.index({"G": "G1", "L": "G1"}.get(channel, channel))

@@ -19,7 +19,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
-from inspector.clip_memory import ClipMemory
+from inspector.clip_memory import ClipMemory, Levels
 from inspector.files import PART
 from inspector.limits import Limits
 
@@ -45,7 +45,8 @@ class Task:
 
     ``plate`` and ``under`` name frames; ``clip_map`` and ``zone_map`` files to write, of which
     the folder exists. ``points``, x and y in the picture as viewed, are for a judge that only
-    reads points. ``clips`` is what other frames of the set have shown of their clip levels.
+    reads points, by the clip ``levels`` of R, G1, G2, B where they are known. ``clips`` is what
+    other frames of the set have shown of theirs.
     """
 
     path: str
@@ -56,6 +57,7 @@ class Task:
     clip_map: str | None = None
     zone_map: str | None = None
     points: tuple[tuple[float, float], ...] = ()
+    levels: Levels | None = None
     clips: ClipMemory = field(default_factory=ClipMemory)
 
 

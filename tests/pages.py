@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 from judges import told
 
+from inspector.clip_memory import Levels
 from inspector.files import Stamp, stamp_of
 from inspector.page.app import Parts
 from inspector.page.feed import Feed
@@ -52,7 +53,9 @@ def row(
 class NoReader:
     """Stands in for the process that reads points."""
 
-    def read(self, path: str, stamp: Stamp, points: Sequence[Point]) -> dict[str, Any]:
+    def read(
+        self, path: str, stamp: Stamp, points: Sequence[Point], levels: Levels | None
+    ) -> dict[str, Any]:
         return {"points": list(points), "ratio": None}
 
 

@@ -296,6 +296,20 @@ def test_points_agree_with_the_raw_data(tmp_path: Path) -> None:
     assert (PORTRAIT.read_bytes(), PORTRAIT.stat().st_mtime_ns) == before
 
 
+def test_points_are_read_by_the_clip_levels_of_the_record(tmp_path: Path) -> None:
+    """Which may be remembered from other frames: 12000 in place of 16383 is 0.46 stop more."""
+    black = float(decode(PORTRAIT).black[1])
+    found = []
+    with live(tmp_path) as page:
+        for level in (16383.0, 12000.0):
+            judged = row(PORTRAIT)
+            judged.record["clip"]["levels"] = dict.fromkeys(("R", "G1", "G2", "B"), level)
+            page._feed.add(judged)
+            address = f"{page.address}frames/{keys(page._feed)[-1]}/points?x=320.5&y=431.5"
+            found.append(get(address).json()["points"][0]["ev"])
+    assert found[1] - found[0] == pytest.approx(np.log2((16383 - black) / (12000 - black)))
+
+
 @pytest.mark.parametrize(
     ("query", "status"),
     [

@@ -20,6 +20,7 @@ from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingR
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
+from inspector.clip_memory import Levels
 from inspector.files import Stamp
 from inspector.page.colours import palette_css
 from inspector.page.feed import Feed, Message, Shown
@@ -48,7 +49,9 @@ ENTERED = """<!doctype html><html lang="en"><meta charset="utf-8"><title>Live se
 class Reads(Protocol):
     """What reads points; raises PointError."""
 
-    def read(self, path: str, stamp: Stamp, points: Sequence[Point]) -> dict[str, Any]:
+    def read(
+        self, path: str, stamp: Stamp, points: Sequence[Point], levels: Levels | None
+    ) -> dict[str, Any]:
         """Readings of one or two points, ready for JSON."""
 
 
@@ -133,7 +136,7 @@ class _Server:
         shown = self._shown(request.path_params["key"])
         points = _points(request, shown)
         try:
-            found = self.parts.reader.read(shown.path, shown.stamp, points)
+            found = self.parts.reader.read(shown.path, shown.stamp, points, shown.levels)
         except PointError as error:
             raise HTTPException(409, str(error)) from error
         return JSONResponse(found)

@@ -11,6 +11,7 @@ from datetime import datetime
 from pathlib import PurePath
 from typing import Any
 
+from inspector.clip_memory import NAMES, Levels
 from inspector.files import Stamp
 from inspector.page.view import view
 from inspector.record import Row
@@ -19,7 +20,10 @@ from inspector.terminal import plain
 
 @dataclass(frozen=True)
 class Shown:
-    """A frame on the page. ``key`` is all that a page knows of its file."""
+    """A frame on the page. ``key`` is all that a page knows of its file.
+
+    ``levels`` are the clip levels of R, G1, G2, B by which it was judged.
+    """
 
     key: str
     path: str
@@ -28,6 +32,7 @@ class Shown:
     size: tuple[int, int]
     verdict: str
     empty: bool
+    levels: Levels | None
     view: dict[str, Any] = field(repr=False)
 
 
@@ -149,7 +154,10 @@ def _shown(row: Row, key: str) -> Shown:
     size = int(frame["width"]), int(frame["height"])
     empty = bool(row.record.get("plate"))
     shown = {"key": key, **view(row)}
-    return Shown(key, row.path, row.stamp, row.clip_map, size, row.verdict, empty, shown)
+    told = row.record["clip"]["levels"]
+    levels = tuple(told.get(name) for name in NAMES)
+    known = None if None in levels else levels
+    return Shown(key, row.path, row.stamp, row.clip_map, size, row.verdict, empty, known, shown)
 
 
 def _without_folder(text: str) -> str:

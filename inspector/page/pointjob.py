@@ -5,10 +5,13 @@ from __future__ import annotations
 from functools import lru_cache
 from pathlib import Path
 
+import numpy as np
+
 from inspector.clip import Clip
+from inspector.clip_memory import Levels
 from inspector.decode import DecodeError, decode
 from inspector.files import Stamp, stamp_of
-from inspector.frame import Frame
+from inspector.frame import Frame, own_channels
 from inspector.job import unreadable_reply
 from inspector.levels import measure_clip
 from inspector.reading import read_point
@@ -21,10 +24,17 @@ KEPT = 2
 def read_points(task: Task) -> Reply:
     """Read the task's points; a frame that cannot be decoded becomes a record that says so."""
     try:
-        frame, clip = _open(task.path, stamp_of(task.path))
+        frame, own = _open(task.path, stamp_of(task.path))
     except DecodeError as error:
         return unreadable_reply(task.path, error)
+    clip = own if task.levels is None else _clip(frame, task.levels)
     return Reply({}, readings=tuple(read_point(frame, clip, x, y) for x, y in task.points))
+
+
+def _clip(frame: Frame, levels: Levels) -> Clip:
+    """The levels by which the frame was judged: some may come from other frames of the set."""
+    level = np.array(own_channels(frame.channels, levels), float)
+    return Clip(level, np.ones(level.size, bool))
 
 
 @lru_cache(maxsize=KEPT)

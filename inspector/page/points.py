@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
+from inspector.clip_memory import Levels
 from inspector.files import Stamp, stamp_of
 from inspector.reading import ratio
 from inspector.worker import Judge, Task, Worker, WorkerError
@@ -25,8 +26,12 @@ class PointReader:
         self._worker = Worker(make_judge=point_judge)
         self._turn = threading.Lock()
 
-    def read(self, path: str, stamp: Stamp, points: Sequence[Point]) -> dict[str, Any]:
+    def read(
+        self, path: str, stamp: Stamp, points: Sequence[Point], levels: Levels | None = None
+    ) -> dict[str, Any]:
         """Readings of the points, and the ratio if there are two, ready for JSON.
+
+        ``levels`` are the clip levels by which the frame was judged.
 
         Raises
         ------
@@ -40,7 +45,7 @@ class PointReader:
             raise PointError("the original has changed since it was judged")
         try:
             with self._turn:
-                reply = self._worker.judge(Task(path, points=tuple(points)))
+                reply = self._worker.judge(Task(path, points=tuple(points), levels=levels))
         except WorkerError as error:
             raise PointError(str(error)) from error
         if not reply.readings:
