@@ -18,6 +18,8 @@ AT_CEILING = 0.03
 """A reading so near the ceiling, in stops, may be any higher."""
 ENOUGH_PIXELS = 120_000
 """So many working pixels of a backdrop give its percentiles."""
+A_FEW_PLACES_EV = 0.5
+"""White crosses four times the allowed length so much later, stops, where a few places decide."""
 LEAST_SHORT = 0.0005
 """Smallest part of the backdrop that is named as a short region."""
 
@@ -174,12 +176,17 @@ def _high_end(
     """Change at which white has crossed the edge over just the allowed part of its length.
 
     Where the backdrop is at the ceiling the true outline lies a little outside the one that is
-    seen, and the change is at most what it seems.
+    seen, and the change is at most what it seems. Where a few places give way long before the
+    next ones, they may be gaps or strands, which have no edge: at least, then.
     """
     if edge.headroom_ev.size == 0:
         return None, None
     order = np.sort(edge.headroom_ev)
-    change = float(order[min(int(limit * order.size), order.size - 1)])
+    change, further = (
+        float(order[min(int(part * order.size), order.size - 1)]) for part in (limit, 4 * limit)
+    )
     if not np.isfinite(change):
         return None, None
-    return change, "at_most" if backdrop_ev > ceiling - AT_CEILING else "exact"
+    if backdrop_ev > ceiling - AT_CEILING:
+        return change, "at_most"
+    return change, "at_least" if 0 < change < further - A_FEW_PLACES_EV else "exact"
