@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from inspector.black import level_black
 from inspector.frame import BAYER, MONO, RGB, Frame, Shot
 from inspector.quiet import standard_error_closed
+from inspector.rawnames import is_companion_name
 from inspector.rawtags import DngTags, read_camera_tags, read_dng_tags
 
 MAX_PIXELS = 400_000_000
@@ -21,16 +22,6 @@ MAX_PIXELS = 400_000_000
 
 LEVELS = float(np.iinfo(np.uint16).max)
 """The greatest level that LibRaw's 16-bit mosaic holds."""
-
-RAW_SUFFIXES = (
-    *(".3fr", ".arw", ".bay", ".cap", ".cr2", ".cr3", ".crw", ".dcr", ".dng", ".erf", ".fff"),
-    *(".gpr", ".iiq", ".k25", ".kdc", ".mdc", ".mef", ".mos", ".mrw", ".nef", ".nrw", ".orf"),
-    *(".ori", ".pef", ".ptx", ".raf", ".raw", ".rw2", ".rwl", ".sr2", ".srf", ".srw", ".x3f"),
-)
-COMPANION_SUFFIXES = (
-    *(".avif", ".heic", ".heif", ".hif", ".jpe", ".jpeg", ".jpg", ".png", ".tif", ".tiff"),
-    *(".thm", ".wav", ".xmp"),
-)
 
 # LibRaw's flip (bit 0 mirrors left-right, bit 1 up-down, bit 2 transposes) to the Exif orientation.
 ORIENTATION = {0: 1, 1: 2, 2: 4, 3: 3, 4: 5, 5: 8, 6: 6, 7: 7}
@@ -44,18 +35,6 @@ Levels = NDArray[np.float64]
 
 class DecodeError(Exception):
     """A file that gives no frame. One sentence: which file, what is wrong, what to do."""
-
-
-def is_raw_name(path: Path | str) -> bool:
-    """Whether a file of this name is taken for a raw frame. Hidden files never are."""
-    path = Path(path)
-    return path.suffix.lower() in RAW_SUFFIXES and not path.name.startswith(".")
-
-
-def is_companion_name(path: Path | str) -> bool:
-    """Whether the name is that of a picture or note which cameras write beside the raw file."""
-    path = Path(path)
-    return path.suffix.lower() in COMPANION_SUFFIXES and not path.name.startswith(".")
 
 
 def decode(path: Path | str) -> Frame:

@@ -9,6 +9,8 @@ import stat
 from dataclasses import dataclass
 from pathlib import Path
 
+from inspector.rawnames import is_companion_name, is_raw_name
+
 PART = ".part"
 """Ending of a file that is still being written by us."""
 
@@ -60,8 +62,6 @@ def raw_frames_in(folder: Path) -> tuple[list[Path], list[Path]]:
     OSError
         If the folder cannot be listed.
     """
-    from inspector.decode import is_companion_name, is_raw_name
-
     files = sorted(path for path in folder.iterdir() if path.is_file())
     return (
         [path for path in files if is_raw_name(path)],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import logging
 import os
 import queue
 import stat
@@ -31,6 +32,9 @@ TELLS_CLOSING = sys.platform == "linux"
 """Whether the system says when a writer closes a file (inotify(7) does)."""
 
 Inbox = queue.SimpleQueue[Message]
+
+# Stopped while it waits, watchdog logs an error; unheard, it would end up in the terminal.
+logging.getLogger("watchdog").addHandler(logging.NullHandler())
 
 
 class HotFolder:

@@ -16,8 +16,8 @@ from inspector.frame import BAYER, Frame, four_channels
 from inspector.levels import Levels, Under, measure_levels
 from inspector.under import lay_under
 from inspector.verdict import Limits, Reason, Verdict, judge
+from inspector.zone_mask import zone_mask as full_mask
 from inspector.zones import Zones, find_zones, find_zones_by_plate
-from inspector.zones import zone_mask as full_mask
 
 SCHEMA = 1
 EMPTY_AREA = 0.001

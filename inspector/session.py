@@ -15,8 +15,9 @@ from inspector.files import Stamp
 from inspector.hotfolder import HotFolder, Inbox
 from inspector.lane import Event, Judged, Lane, Outbox, PlateTaken, Said, Shared, UsePlate
 from inspector.limits import Limits
+from inspector.rawnames import is_raw_name
 from inspector.recorder import Recorder
-from inspector.watch import Stop, frame_names, watch
+from inspector.watch import Stop, watch
 from inspector.worker import TIME_LIMIT_S, Task, Worker
 
 RECALLED = 200
@@ -106,7 +107,6 @@ class _Session:
     ) -> None:
         self.setup, self.inbox = setup, inbox
         self.recorder, self.hot_folder = recorder, hot_folder
-        self.is_frame, self.is_companion = frame_names()
         self.out = out
         self.workers = [Worker(seconds=setup.time_limit) for _ in range(setup.lanes)]
 
@@ -124,12 +124,7 @@ class _Session:
         known, left_alone = self.known_at_start()
         if left_alone:
             yield Said(f"{_frames(left_alone)} lay there, left alone; --existing judges these too")
-        changes = watch(
-            self.hot_folder,
-            is_frame=self.is_frame,
-            is_companion=self.is_companion,
-            known=known,
-        )
+        changes = watch(self.hot_folder, known=known)
         shared = Shared(changes, self.inbox, self.setup.report, task, self.out, tuple(before))
         yield from self.work(shared)
         yield from self.farewell()
@@ -148,7 +143,7 @@ class _Session:
 
     def frames_there(self) -> dict[str, Stamp]:
         files = self.hot_folder.scan() or ()
-        return {path: stamp for path, stamp in files if self.is_frame(path)}
+        return {path: stamp for path, stamp in files if is_raw_name(path)}
 
     def work(self, shared: Shared) -> Iterator[Event]:
         """Run the lanes; store and pass on what they put out, until all have ended."""

@@ -7,11 +7,12 @@ feeds it is a `Source`: a real folder, or in tests a scripted one with its own c
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
 from inspector.files import Stamp
+from inspector.rawnames import is_companion_name, is_raw_name
 from inspector.settle import RETRY_S, Arrival, Sign
 
 
@@ -115,36 +116,28 @@ class Source(Protocol):
         """What is to be said since the last call."""
 
 
-Named = Callable[[str], bool]
-
-
 def watch(
     source: Source,
     *,
-    is_frame: Named,
-    is_companion: Named,
     known: Mapping[str, Stamp] | None = None,
 ) -> Iterator[Change]:
     """Yield what happens in the hot folder until a `Stop` comes.
+
+    What is a frame is told by its name; other files are passed over in silence.
 
     Parameters
     ----------
     source : Source
         The folder.
-    is_frame, is_companion : callable
-        Tell by a file's name what it is; anything else is passed over in silence.
     known : mapping, optional
         Frames that need not be offered, in the state given.
     """
-    return _Watching(source, is_frame, is_companion, dict(known or {})).run()
+    return _Watching(source, dict(known or {})).run()
 
 
 class _Watching:
-    def __init__(
-        self, source: Source, is_frame: Named, is_companion: Named, known: dict[str, Stamp]
-    ) -> None:
-        self.source, self.is_frame, self.is_companion = source, is_frame, is_companion
-        self.known = known
+    def __init__(self, source: Source, known: dict[str, Stamp]) -> None:
+        self.source, self.known = source, known
         self.arrivals: dict[str, Arrival] = {}
         self.finished: dict[str, Arrival] = {}
         self.tries: dict[str, tuple[Stamp, int]] = {}
@@ -184,10 +177,10 @@ class _Watching:
             self.offer_again(message)
 
     def see(self, path: str, stamp: Stamp | None, sign: Sign) -> Iterator[Change]:
-        if self.is_companion(path) and stamp is not None and not self.companion_said:
+        if is_companion_name(path) and stamp is not None and not self.companion_said:
             self.companion_said = True
             yield Companion(path)
-        if not self.is_frame(path) or stamp is None:  # `settle` tells of those that have gone
+        if not is_raw_name(path) or stamp is None:  # `settle` tells of those that have gone
             return
         if self.known.get(path) == stamp:
             return
@@ -269,10 +262,3 @@ class _Watching:
     def forget(self, path: str) -> None:
         self.arrivals.pop(path, None)
         self.finished.pop(path, None)
-
-
-def frame_names() -> tuple[Named, Named]:
-    """The decoder's own notion of frames and companions."""
-    from inspector.decode import is_companion_name, is_raw_name
-
-    return is_raw_name, is_companion_name

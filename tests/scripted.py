@@ -119,11 +119,6 @@ def follow(
     folder: ScriptedFolder, known: dict[str, Stamp] | None = None
 ) -> Iterator[tuple[float, Change]]:
     """What the watcher yields, and when."""
-    changes = watch(
-        folder,
-        is_frame=lambda path: path.endswith(".dng"),
-        is_companion=lambda path: path.endswith(".jpg"),
-        known=known,
-    )
+    changes = watch(folder, known=known)
     for change in changes:
         yield folder.clock, change

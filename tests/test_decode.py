@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from raw_frames import ORDERS, SHOT, bare_dng, frame_of
 
-from inspector import decode as module
-from inspector.decode import DecodeError, decode, is_companion_name, is_raw_name
+from inspector.decode import DecodeError, decode
 from inspector.frame import Frame
+from inspector.rawnames import COMPANION_SUFFIXES, RAW_SUFFIXES, is_companion_name, is_raw_name
 from inspector.simulate.dng import write_dng
 
 KINDS = (*ORDERS, "X-Trans", "mono", "rgb")
@@ -346,4 +346,4 @@ def test_raw_names() -> None:
 
 
 def test_no_suffix_is_both() -> None:
-    assert not set(module.RAW_SUFFIXES) & set(module.COMPANION_SUFFIXES)
+    assert not set(RAW_SUFFIXES) & set(COMPANION_SUFFIXES)

@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 from raw_frames import frame_of
 
-from inspector.decode import decode, is_companion_name, is_raw_name
+from inspector.decode import decode
 from inspector.frame import Frame, Shot
+from inspector.rawnames import is_companion_name, is_raw_name
 from inspector.simulate.dng import write_dng
 
 

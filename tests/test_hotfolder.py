@@ -40,12 +40,7 @@ class Watched:
         self.thread = threading.Thread(target=self.run, daemon=True)
 
     def run(self) -> None:
-        changes = watch(
-            self.source,
-            is_frame=lambda path: path.endswith(".dng"),
-            is_companion=lambda path: path.endswith(".jpg"),
-        )
-        for change in changes:
+        for change in watch(self.source):
             self.changes.put(change)
 
     def frames(self, count: int) -> list[Finished]:

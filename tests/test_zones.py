@@ -15,6 +15,7 @@ from scipy import ndimage
 
 from inspector.frame import Frame
 from inspector.levels import Levels, measure_levels
+from inspector.zone_mask import zone_mask
 from inspector.zones import (
     BACKDROP,
     SUBJECT,
@@ -22,7 +23,6 @@ from inspector.zones import (
     Zones,
     find_zones,
     find_zones_by_plate,
-    zone_mask,
 )
 
 SIZE = (600, 400)
