@@ -22,13 +22,17 @@ a hole."""
 UNEVEN_EV, OVER_NOISE = 0.15, 12.0
 """Light on the subject is uneven by more stops, and by more times its noise; a hole has at most
 0.11, but for spokes or hair across it."""
-SAME_LEVEL_EV, CALM_EV, UNDER_CEILING_EV = 0.04, 0.11, 0.05
-"""A patch so near the backdrop's level and so even, where the frame can tell, may be a hole."""
+SAME_LEVEL_EV, UNDER_CEILING_EV = 0.04, 0.05
+"""A hole is so near the backdrop's level, where the frame can tell it."""
+LEAST_TELLING = 100
+"""Fewer working pixels are too few for a slow fall to tell light from a gap."""
+LARGEST_ISLAND = 0.02
+"""A larger part of the picture is the backdrop itself, uneven and behind a rim though it be."""
 LEAST_TEXTURE = 25
 """Fewer working pixels show no texture."""
 LIT_SHARE = 0.25
 """Part of a working pixel's cells that are paper white where white light lies on the subject."""
-THIN = 6.0
+THIN = 4.0
 """A white patch so many times larger than the square of its width may be a gap."""
 LEAST_DARK, SURE_DARK = 0.2, 0.7
 """Parts of a patch's outline with dark beyond it that say something, and that make it sure."""
@@ -105,29 +109,30 @@ def _hole_likeness(
     top, left = y0 - rows.start, x0 - cols.start
     inside[top : top + y1 - y0, left : left + x1 - x0] = mask
     off = _level_off(inside, ev - np.minimum(backdrop_ev[rows, cols], levels.ceiling_ev))
-    spread, noise = _texture(inside, ev)
+    spread, noise = _texture(inside, ev, LARGEST_ISLAND * levels.ev.size)
     if off >= HOLE_OFF_EV or (spread > UNEVEN_EV and spread > OVER_NOISE * noise):
-        return -1
+        return 0 if _is_thin(mask) else -1
     falls = edge_falls(inside, ev)
     known = falls[np.isfinite(falls)]
     if clean is None or known.size < max(4, LEAST_DARK * falls.size):
         return 1  # hardly anything dark around it: a gap between strands
     slow = float(np.median(known)) / max(clean, 1.0)
     if slow < HOLE_SLOWER[0]:
-        return 1
-    told = float(np.median(ev[inside > 0])) < levels.ceiling_ev - UNDER_CEILING_EV
-    if told and off < SAME_LEVEL_EV and spread < CALM_EV:
-        return 0  # slow for another reason: a rim, or so narrow that it is all blur
+        told = float(np.median(ev[inside > 0])) < levels.ceiling_ev - UNDER_CEILING_EV
+        return 0 if told and off > SAME_LEVEL_EV else 1
+    if _is_thin(mask) or not LEAST_TELLING <= mask.sum() <= LARGEST_ISLAND * levels.ev.size:
+        return 0  # slow for another reason: so narrow that it is all blur, or part of a rim
     return -1 if slow > HOLE_SLOWER[1] and known.size > SURE_DARK * falls.size else 0
 
 
-def _texture(inside: NDArray[np.uint8], ev: Floats) -> tuple[float, float]:
+def _texture(inside: NDArray[np.uint8], ev: Floats, most: float) -> tuple[float, float]:
     """By how many stops a patch, less its rim, is off any smooth slope, and its noise in stops.
 
-    The middle four fifths of what a quadratic leaves; nought where the patch is too small.
+    The middle four fifths of what a quadratic leaves; nought where the patch is too small, or of
+    more than ``most`` pixels: the backdrop itself may have a hot centre.
     """
     core = cv2.erode(inside, np.ones((5, 5), np.uint8)) > 0
-    if core.sum() < LEAST_TEXTURE:
+    if not LEAST_TEXTURE <= core.sum() <= most:
         return 0.0, 0.0
     smooth = np.asarray(cv2.blur(ev, (3, 3)), np.float32)
     noise = float((ev - smooth)[core].std())

@@ -37,8 +37,9 @@ LONGEST_CLEAN_FALL, LONGEST_CLEAN_OVERLAP = 4.5, 3.0
 LEAST_LONE_RUN_PX = 72.0
 """A slow fall alone, though the frame shows that white ends where the backdrop's light does, may
 be a rim: it must go on for so long."""
-LEAST_CROSSED_PX = 6.0
-"""White that plainly lies past the outline, as a darker frame shows it, for so long is spill."""
+CROSSED_EV, LEAST_CROSSED_PX = 0.15, 6.0
+"""White past the outline's tolerance, and over white there by so many stops, is spill plainly if
+it goes on for so many pixels; a darker frame shows the outline where it is."""
 LEAST_RUN_PX, LEAST_OVERLAP_RUN_PX = 24.0, 40.0
 """Shorter runs are not judged; a strand of hair across the outline dims the light outside over
 twice the stretch that profiles are averaged on, so overlap alone must go on for longer."""
@@ -92,7 +93,7 @@ def find_spill(
     overlaps = depth > FAINT_OVERLAP * wide
     faint = _closed(soft & overlaps & ~across.told, across, FAINT_GAP_PX * long)
     faint = _long_runs(faint, across, LEAST_FAINT_RUN_PX * long)
-    crossed = (across.white_at > tolerance) & (across.headroom_ev < 0)
+    crossed = (across.white_at > tolerance) & (across.headroom_ev < -CROSSED_EV)
     part = (more_fall > POSSIBLE_FALL * wide) | proven | faint | crossed
     runs = []
     for first, last in _true_runs(part, across.line):

@@ -9,7 +9,7 @@ import numpy as np
 
 from inspector.align import LEAST_POINTS, Shift, find_shift, line_of_light
 from inspector.arrays import Floats, Mask
-from inspector.levels import RESPONDS, Levels, Under, stops
+from inspector.levels import FLOOR_EV, RESPONDS, Levels, Under, stops
 from inspector.surface import slope
 from inspector.zones import Zones
 
@@ -35,6 +35,10 @@ DEEPEST_EV = -9.5
 """Light down to this is compared where there is no other."""
 ENOUGH_SMOOTH, ENOUGH_LAID_ON = 100, 60
 """Working pixels that are enough to compare two frames, smooth ones and others."""
+QUIET = (5, 5)
+"""Working pixels over which light is averaged before two frames are compared."""
+DIM_EV = -3.0
+"""Under this every channel responds, stops."""
 MOST_SPREAD_EV = 0.3
 """Two frames of one pose differ alike everywhere: the middle half by less than this, stops."""
 FINE_EV, ROUGH_EV = 0.3, 1.0
@@ -129,13 +133,23 @@ def stops_darker(levels: Levels, under: Levels, *, darkest_ev: float = DARKEST_E
 def _smooth_difference(
     levels: Levels, under: Levels, told: Mask, darkest_ev: float
 ) -> float | None:
-    smooth = (slope(levels.ev) < 0.05) & (slope(under.ev) < 0.05)
-    told = told & smooth & (levels.ev > darkest_ev) & (under.ev > darkest_ev)
+    # Averaged, else of noisy light only what happens to be bright would be chosen.
+    own, below = (_quiet(one) for one in (levels, under))
+    smooth = (slope(own) < 0.05) & (slope(below) < 0.05)
+    told = told & smooth & (own > darkest_ev) & (below > darkest_ev)
     if told.sum() < ENOUGH_SMOOTH:
         return None
-    bright = told & (levels.ev >= np.percentile(levels.ev[told], 40))
-    low, middle, high = np.percentile((levels.ev - under.ev)[bright], (25, 50, 75))
+    bright = told & (own >= np.percentile(own[told], 40))
+    low, middle, high = np.percentile((own - below)[bright], (25, 50, 75))
     return float(middle) if middle > 0 and high - low < MOST_SPREAD_EV else None
+
+
+def _quiet(levels: Levels) -> Floats:
+    """(h, w) stops of averaged light; where it is dim of green, with its noise below black."""
+    green = [c for c, name in enumerate(levels.frame.channels) if name[0] in "GL"]
+    dim = levels.ev < DIM_EV
+    light = np.where(dim, levels.rendered[..., green].mean(axis=-1), np.exp2(levels.ev))
+    return np.asarray(np.log2(np.maximum(cv2.blur(light, QUIET), 2.0**FLOOR_EV)), np.float32)
 
 
 def _all_respond(levels: Levels) -> Mask:
