@@ -36,13 +36,17 @@ class PlateError(InputError):
 def frames_of(named: Iterable[Path], *, subfolders: bool = False) -> tuple[list[Path], Path | None]:
     """The frames named, a folder standing for the raw frames inside; and a companion, if any.
 
+    A folder without a raw frame, named beside others, stands for itself: it is no frame, and is
+    judged as such, so that the others are judged all the same.
+
     Raises
     ------
     InputError
-        If a folder holds no raw frame or cannot be listed.
+        If the only folder named holds no raw frame, or one cannot be listed.
     """
     frames: list[Path] = []
     companion: Path | None = None
+    named = tuple(named)
     for path in named:
         if not path.is_dir():
             frames.append(path)
@@ -55,7 +59,9 @@ def frames_of(named: Iterable[Path], *, subfolders: bool = False) -> tuple[list[
                 raise InputError(f"{folder}: cannot be listed ({error.strerror})") from error
             frames += inside
             companion = companion or next(iter(companions), None)
-        if len(frames) == count:
+        if len(frames) == count and len(named) > 1:
+            frames.append(path)
+        elif len(frames) == count:
             raise InputError(f"{path}: no raw frame in it; name the frames or their folder")
     return frames, companion
 

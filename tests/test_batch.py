@@ -253,6 +253,17 @@ def test_the_tally_counts_a_reason_once_a_frame() -> None:
     )
 
 
+def test_a_folder_named_like_a_frame_costs_no_other(tmp_path: Path) -> None:
+    """Named by a pattern, say; the real decoder tells what it is."""
+    folder, noise = tmp_path / "folder.dng", tmp_path / "noise.dng"
+    folder.mkdir()
+    noise.write_bytes(bytes(2000))
+    result = run("--json", folder, noise)
+    assert result.exit_code == 3
+    assert [record["verdict"] for record in records(result)] == ["unreadable"] * 2
+    assert "a folder, not a raw frame" in records(result)[0]["reasons"][0]["text"]
+
+
 @pytest.mark.usefixtures("stand_in")
 def test_subfolders_on_request(tmp_path: Path) -> None:
     for name in ("b", "a/deep", ""):
