@@ -126,7 +126,7 @@ def _turn(change: Change) -> str:
 
 def _move(change: Change) -> str:
     return (
-        f"move the subject {change.times_as_far:g} times as far from the background "
+        f"move the subject {_times(change.times_as_far)} as far from the background "
         "or flag its edges with black"
     )
 
@@ -140,7 +140,11 @@ def _shade(change: Change) -> str:
 
 def _panel(change: Change) -> str:
     panel = f"the white panel on the {change.where}" if change.where else "the white panels"
-    return f"move {panel} {change.times_as_far:g} times as far from the subject"
+    return f"move {panel} {_times(change.times_as_far)} as far from the subject"
+
+
+def _times(factor: float) -> str:
+    return "twice" if factor == 2 else f"{factor:g} times"
 
 
 def thirds_up(ev: float) -> float:

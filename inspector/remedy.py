@@ -19,12 +19,12 @@ SIDE_EV = 0.3
 """One side this much brighter than the other, in stops, is named."""
 SAFE_EV = 0.05
 """An exposure is advised so far within its limits, where there is room."""
-EDGE_SAFE_EV = 1 / 6
+EDGE_SAFE_EV = 1 / 3
 """The same for the edge, whose limit is known less well."""
 NARROW_EV = 0.05
 """Limits closer together leave no exposure that could be set."""
-LEAST_MOVE_EV = 1.0
-"""A subject is moved by no less, stops: a step of less is not worth the walk."""
+LEAST_MOVE_EV = 2.0
+"""A subject is moved by no less, stops: twice as far, from a fist's width to two."""
 BEYOND_EV = 1.0
 """Stops that are added where the light on the edge is over what the frame can tell."""
 RESERVE_EV = 1 / 3

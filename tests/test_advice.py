@@ -95,7 +95,8 @@ def test_distance_by_the_inverse_square(stops: float, times: float) -> None:
     change = Change(Kind.MOVE, stops)
     assert change.times_as_far == pytest.approx(times)
     assert change.moved_stops >= stops - 0.05
-    assert f" {times:g} times as far" in say([change])
+    said = "twice" if times == 2 else f"{times:g} times"
+    assert f" {said} as far" in say([change])
 
 
 def test_more_light_in_stops_and_power() -> None:
@@ -134,7 +135,7 @@ def test_a_place_is_named() -> None:
         [Change(Kind.TURN, 4 / 3, "upper left")]
     )
     assert "towards the middle, where ⅓ stop is" in say([Change(Kind.TURN, 1 / 3, "centre")])
-    assert "the white panel on the right 2 times" in say([Change(Kind.PANEL, 2, "right")])
+    assert "the white panel on the right twice" in say([Change(Kind.PANEL, 2, "right")])
 
 
 @given(

@@ -59,10 +59,10 @@ def test_a_corner_is_turned_to_where_raising_would_spill() -> None:
 
 
 def test_more_light_that_the_edge_does_not_stand_needs_distance() -> None:
-    """Two thirds more where it has 0.6 too much: 1.27 must go from it, and a sixth to be safe."""
-    assert changes(SHORT, low=0.6, high=-0.6) == [
+    """Two thirds more where it has 1.6 too much: 2.27 must go from it, and a third to be safe."""
+    assert changes(SHORT, low=0.6, high=-1.6) == [
         (Kind.EXPOSE, 0.67, None),
-        (Kind.MOVE, 1.43, None),
+        (Kind.MOVE, 2.6, None),
     ]
 
 
@@ -82,16 +82,17 @@ def test_spill_beyond_what_the_frame_can_tell_closes_down_by_all_there_is() -> N
 
 
 def test_spill_that_closing_down_does_not_cure_needs_distance_too() -> None:
-    """Of 0.7 a third can well be spared, 1.2 must go: 0.87 are left, and a sixth to be safe."""
-    assert changes(SPILL, low=-0.7, high=-1.2) == [
+    """Of 0.7 a third can well be spared, 2.2 must go: 1.87 are left, and a third to be safe."""
+    assert changes(SPILL, low=-0.7, high=-2.2) == [
         (Kind.EXPOSE, -0.33, None),
-        (Kind.MOVE, 1.03, None),
+        (Kind.MOVE, 2.2, None),
     ]
-    assert changes(SPILL, low=-0.2, high=-0.9) == [(Kind.MOVE, 1.07, None)]
+    assert changes(SPILL, low=-0.2, high=-1.9) == [(Kind.MOVE, 2.23, None)]
 
 
-def test_a_subject_is_moved_by_a_stop_at_the_least() -> None:
-    assert changes(SPILL, low=-0.1, high=-0.05) == [(Kind.MOVE, 1.0, None)]
+def test_a_subject_is_moved_twice_as_far_at_the_least() -> None:
+    """Twice the distance is two stops (inverse-square law)."""
+    assert changes(SPILL, low=-0.1, high=-0.05) == [(Kind.MOVE, 2.0, None)]
 
 
 def test_a_light_subject_closes_down_where_the_backdrop_has_light_to_spare() -> None:
