@@ -20,6 +20,11 @@ STEP_EV = 0.6
 """Largest difference between two parts of one backdrop, once its slope is taken off, stops."""
 ADJOINING_STEP_EV = 0.25
 """Largest difference from a part right beside it, with nothing dark between, stops."""
+MOST_FALL_EV, BESIDE_STEP_EV, LEAST_BESIDE = 2.0, 0.15, 20
+"""A part that is darker on the whole, but by less than the first, is the same surface if it has
+no larger step than the second where it lies beside the rest, over so many coarse pixels."""
+BESIDE = np.ones((21, 21), np.uint8)
+"""Beside is what lies so near, across a blade or an arm, coarse pixels."""
 VALLEY_EV = 0.5
 """What parts one backdrop in two is darker than both by more than this, stops."""
 LEAST_OTHER = 40
@@ -105,8 +110,8 @@ def _grow(ev: Floats, seed: tuple[NDArray[np.int32], int]) -> tuple[Floats, Mask
         surface = continue_smoothly(ev, mask, REACH)
         difference = np.abs(ev - surface)
         mean = np.bincount(label.ravel(), weights=difference.ravel()) / np.maximum(count, 1)
-        candidates = np.flatnonzero((mean < STEP_EV) & (count >= 4) & ~joined)
-        more = [i for i in candidates if i and _carries_on(ev, label == i, mask, mean[i])]
+        candidates = np.flatnonzero((mean < MOST_FALL_EV) & (count >= 4) & ~joined)
+        more = [i for i in candidates if i and _carries_on(difference, ev, label == i, mask)]
         if not more:
             others = (count >= LEAST_OTHER) & ~joined
             others[0] = False
@@ -114,16 +119,25 @@ def _grow(ev: Floats, seed: tuple[NDArray[np.int32], int]) -> tuple[Floats, Mask
         joined[more] = True
 
 
-def _carries_on(ev: Floats, part: Mask, joined: Mask, difference: float) -> bool:
-    """Whether a part is the same surface: parted by something darker, or hardly by a step."""
+def _carries_on(difference: Floats, ev: Floats, part: Mask, joined: Mask) -> bool:
+    """Whether a part is the same surface: parted by something darker, or hardly by a step.
+
+    Where it falls off further away, as towards a corner, its level beside the rest decides.
+    """
     near = np.ones((11, 11), np.uint8)
     by_part = cv2.dilate(part.astype(np.uint8), near) > 0
     by_joined = cv2.dilate(joined.astype(np.uint8), near) > 0
+    beside = part & (cv2.dilate(joined.astype(np.uint8), BESIDE) > 0)
+    if beside.sum() >= LEAST_BESIDE and float(difference[beside].mean()) < BESIDE_STEP_EV:
+        return True
+    step = float(difference[part].mean())
+    if step >= STEP_EV:
+        return False
     between = by_part & by_joined & ~part & ~joined
     if between.sum() < 4:
         return True
     valley = np.median(ev[part]) - np.percentile(ev[between], 15)
-    return bool(difference < ADJOINING_STEP_EV or valley > VALLEY_EV)
+    return bool(step < ADJOINING_STEP_EV or valley > VALLEY_EV)
 
 
 def continue_smoothly(ev: Floats, mask: Mask, reach: float) -> Floats:
