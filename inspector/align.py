@@ -33,6 +33,16 @@ class Shift:
     share: float = 1.0
 
 
+def moved(picture: Floats, x: float, y: float, *, how: int = cv2.INTER_LINEAR) -> Floats:
+    """A (h, w) or (h, w, C) picture moved by x, y pixels; its border is repeated."""
+    height, width = picture.shape[:2]
+    move = np.array([[1, 0, x], [0, 1, y]], np.float32)
+    result = cv2.warpAffine(
+        picture, move, (width, height), flags=how, borderMode=cv2.BORDER_REPLICATE
+    )
+    return np.asarray(result.reshape(picture.shape), np.float32)
+
+
 def line_of_light(ev: Floats, level: float, where: Mask) -> tuple[Points, Points]:
     """Points (N, 2) at which light passes a level within a zone, and unit normals downhill."""
     bright = ((ev > level) & where).astype(np.uint8)

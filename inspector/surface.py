@@ -56,7 +56,7 @@ def find_surface(ev: Floats) -> tuple[Floats, Mask, Mask] | None:
     if seed is None:
         return None
     surface, parts, others = _grow(coarse, seed)
-    return _enlarge(surface, ev), _enlarge_mask(parts, ev), _enlarge_mask(others, ev)
+    return _resized(surface, ev.shape[::-1]), _enlarge_mask(parts, ev), _enlarge_mask(others, ev)
 
 
 def _coarse(ev: Floats) -> Floats:
@@ -172,11 +172,6 @@ def _halved(picture: Floats) -> Floats:
 
 def _resized(picture: Floats, size: tuple[int, ...]) -> Floats:
     return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_LINEAR), np.float32)
-
-
-def _enlarge(coarse: Floats, like: Floats) -> Floats:
-    size = (like.shape[1], like.shape[0])
-    return np.asarray(cv2.resize(coarse, size, interpolation=cv2.INTER_LINEAR), np.float32)
 
 
 def _enlarge_mask(coarse: Mask, like: Floats) -> Mask:

@@ -68,10 +68,10 @@ def _along_the_outline(levels: Levels, zones: Zones) -> NDArray[np.float64] | No
     known = (expected > LEAST_LIGHT).all(axis=1)
     if np.count_nonzero(known) < LEAST_STRETCHES:
         return None
-    return _believed(_over_green(own[known] / expected[known], levels))
+    return believed(_over_green(own[known] / expected[known], levels))
 
 
-def _believed(tints: Points) -> Points:
+def believed(tints: Points) -> Points:
     """(C,) mean of the (M, C) tints of stretches and of what white surfaces are known to be.
 
     Each counts by its variance, as two normal distributions combine (Bishop, Pattern Recognition

@@ -7,7 +7,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
-from inspector.align import LEAST_POINTS, Shift, find_shift, line_of_light
+from inspector.align import LEAST_POINTS, Shift, find_shift, line_of_light, moved
 from inspector.arrays import Floats, Mask
 from inspector.levels import FLOOR_EV, RESPONDS, Levels, Under, stops
 from inspector.surface import slope
@@ -82,10 +82,9 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
             ROUGH_EV if seen is None else FINE_EV
         ):
             difference = laid_on
-    move = np.array([[1, 0, shift.x], [0, 1, shift.y]], np.float32)
-    below = _moved(under.rendered, move)
-    moved = stops(below, under.top, levels.frame.channels)
-    _check_pose(levels, zones, moved + np.float32(difference), under.ev + np.float32(difference))
+    below = moved(under.rendered, -shift.x, -shift.y)
+    along = stops(below, under.top, levels.frame.channels)
+    _check_pose(levels, zones, along + np.float32(difference), under.ev + np.float32(difference))
     gains = levels.frame.gains
     lost = levels.rendered >= RESPONDS * gains
     rendered = np.where(lost, below * 2.0**difference, levels.rendered).astype(np.float32)
@@ -100,14 +99,14 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
     )
 
 
-def _check_pose(levels: Levels, zones: Zones, moved: Floats, still: Floats) -> None:
+def _check_pose(levels: Levels, zones: Zones, along: Floats, still: Floats) -> None:
     """Raise UnderError where the light beneath, (h, w) stops, is not that of the frame.
 
-    Neither ``moved`` along with the subject nor ``still``, as the set has stood; up to the ceiling.
+    Neither moved ``along`` with the subject nor ``still``, as the set has stood; up to the ceiling.
     """
     apart = zones.backdrop | zones.subject
     own = np.clip(levels.ev, NOISE_EV, levels.ceiling_ev)
-    for below in (moved, still):
+    for below in (along, still):
         apart = apart & (np.abs(np.clip(below, NOISE_EV, levels.ceiling_ev) - own) > APART_EV)
     side = 2 * round(APART_REACH * max(apart.shape)) + 1
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
@@ -174,8 +173,7 @@ def _laid_on(levels: Levels, under: Levels, shift: Shift) -> float | None:
 
     A median in which steep places weigh less, since they hang on the shift.
     """
-    move = np.array([[1, 0, shift.x], [0, 1, shift.y]], np.float32)
-    below = _moved(under.ev, move)
+    below = moved(under.ev, -shift.x, -shift.y)
     told = _all_respond(levels) & (levels.ev > FAINTEST_EV) & (below > DARKEST_EV)
     if told.sum() < ENOUGH_LAID_ON:
         return None
@@ -183,15 +181,6 @@ def _laid_on(levels: Levels, under: Levels, shift: Shift) -> float | None:
     order = np.argsort(difference)
     total = np.cumsum(weight[order])
     return float(difference[order][np.searchsorted(total, total[-1] / 2)])
-
-
-def _moved(picture: Floats, move: Floats) -> Floats:
-    height, width = picture.shape[:2]
-    how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    moved = cv2.warpAffine(
-        picture, move, (width, height), flags=how, borderMode=cv2.BORDER_REPLICATE
-    )
-    return np.asarray(moved.reshape(picture.shape), np.float32)
 
 
 def _subject_shift(levels: Levels, zones: Zones, under: Levels, difference: float) -> Shift:

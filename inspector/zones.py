@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from inspector.align import find_shift, line_of_light
+from inspector.align import find_shift, line_of_light, moved
 from inspector.arrays import Floats, Mask, Points, median_of
 from inspector.face import backdrop_face
 from inspector.holes import Island, sort_bright, white_islands
@@ -131,10 +131,9 @@ def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zo
     darker than the plate stands before it.
     """
     shift = _plate_shift(levels, plate, plate_zones)
-    move = np.array([[1, 0, shift[0]], [0, 1, shift[1]]], np.float32)
-    face = _moved(plate_zones.backdrop.astype(np.float32), move, cv2.INTER_NEAREST) > 0
+    face = moved(plate_zones.backdrop.astype(np.float32), *shift, how=cv2.INTER_NEAREST) > 0
     light = np.where(plate_zones.backdrop, plate.ev, plate_zones.backdrop_ev).astype(np.float32)
-    surface = _moved(light, move, cv2.INTER_LINEAR)
+    surface = moved(light, *shift)
     parts = face & (levels.ev > surface - 0.5)
     if parts.mean() < LEAST_BACKDROP:
         return no_zones(levels)
@@ -195,14 +194,6 @@ def _plate_shift(levels: Levels, plate: Levels, zones: Zones) -> tuple[float, fl
     reach = PLATE_REACH * max(levels.ev.shape)
     shift = find_shift(points, normals, plate.ev, levels.ev, PLATE_LINE_EV, reach=reach)
     return (shift.x, shift.y) if shift else (0.0, 0.0)
-
-
-def _moved(picture: Floats, move: Floats, how: int) -> Floats:
-    height, width = picture.shape
-    moved = cv2.warpAffine(
-        picture, move, (width, height), flags=how, borderMode=cv2.BORDER_REPLICATE
-    )
-    return np.asarray(moved, np.float32)
 
 
 def _level_change(levels: Levels, surface: Floats, parts: Mask) -> float:

@@ -1,0 +1,57 @@
+"""White inside the subject: what joins the background, what lies on the subject by itself."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from inspector.arrays import Mask
+from inspector.holes import Island, white_islands
+
+SHAPE = (120, 160)
+
+
+def subject() -> Mask:
+    """Everything right of the middle; the background is left of it."""
+    mask = np.zeros(SHAPE, bool)
+    mask[:, 80:] = True
+    return mask
+
+
+def found(rows: slice, columns: slice) -> list[Island]:
+    """The islands where so much of the picture is white besides the background."""
+    white = (~subject()).astype(np.float32)
+    white[rows, columns] = 1
+    return white_islands(white, ~subject(), subject(), [])
+
+
+def test_white_on_the_subject_is_an_island() -> None:
+    (island,) = found(slice(40, 60), slice(100, 130))
+    assert (island.box, int(island.mask.sum()), island.sure) == ((100, 40, 130, 60), 600, True)
+
+
+def test_white_that_joins_the_background_is_none() -> None:
+    assert found(slice(40, 60), slice(80, 130)) == []
+
+
+def test_a_narrow_line_may_be_a_gap() -> None:
+    (island,) = found(slice(20, 100), slice(110, 112))
+    assert not island.sure
+
+
+@pytest.mark.parametrize("share", [0.2, 0.3])
+def test_a_pixel_counts_from_a_quarter_of_its_cells(share: float) -> None:
+    white = (~subject()).astype(np.float32)
+    white[50, 120] = share
+    islands = white_islands(white, ~subject(), subject(), [])
+    assert len(islands) == (share >= 0.25)
+
+
+def test_what_was_sure_before_stays_and_takes_in_the_dimmer_white_around() -> None:
+    white = (~subject()).astype(np.float32)
+    white[40:60, 100:130] = 1
+    core = Island((105, 45, 125, 55), np.ones((10, 20), bool), sure=True)
+    open_one = Island((140, 10, 143, 13), np.ones((3, 3), bool), sure=False)
+    islands = white_islands(white, ~subject(), subject(), [core, open_one])
+    assert [i.box for i in islands] == [(140, 10, 143, 13), (100, 40, 130, 60)]
+    assert [i.sure for i in islands] == [False, True]
