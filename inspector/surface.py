@@ -51,7 +51,7 @@ def find_surface(ev: Floats) -> tuple[Floats, Mask, Mask] | None:
         parts that are surely on it and of other smooth surfaces; None where nothing was lit to
         become white.
     """
-    coarse = _coarse(ev)
+    coarse, _ = coarsened(ev)
     seed = _seed(coarse)
     if seed is None:
         return None
@@ -59,13 +59,13 @@ def find_surface(ev: Floats) -> tuple[Floats, Mask, Mask] | None:
     return _resized(surface, ev.shape[::-1]), _enlarge_mask(parts, ev), _enlarge_mask(others, ev)
 
 
-def _coarse(ev: Floats) -> Floats:
-    """Stops of the area-averaged light on the coarse picture."""
+def coarsened(ev: Floats) -> tuple[Floats, int]:
+    """Stops of the area-averaged light on the coarse picture, and working pixels to each of its."""
     factor = max(1, round(max(ev.shape) / COARSE_SIDE))
     size = (ev.shape[1] // factor, ev.shape[0] // factor)
     whole = np.exp2(ev[: size[1] * factor, : size[0] * factor])
     light = cv2.resize(whole, size, interpolation=cv2.INTER_AREA)
-    return np.log2(light, dtype=np.float32)
+    return np.log2(light, dtype=np.float32), factor
 
 
 def slope(ev: Floats) -> Floats:

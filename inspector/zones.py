@@ -112,7 +112,7 @@ def find_zones(levels: Levels) -> Zones:
     surface, parts, others = found
     margin = _over_halfway(levels.ev, surface)
     bright = (margin > 0) & ~(others & (levels.ev < NOT_WHITE_EV))
-    backdrop, large, islands = sort_bright(bright, parts, levels, surface)
+    backdrop, large, islands = sort_bright(bright, parts, levels)
     if backdrop.mean() < LEAST_BACKDROP:
         return no_zones(levels)
     face = backdrop_face(large)

@@ -52,6 +52,8 @@ def test_what_was_sure_before_stays_and_takes_in_the_dimmer_white_around() -> No
     white[40:60, 100:130] = 1
     core = Island((105, 45, 125, 55), np.ones((10, 20), bool), sure=True)
     open_one = Island((140, 10, 143, 13), np.ones((3, 3), bool), sure=False)
-    islands = white_islands(white, ~subject(), subject(), [core, open_one])
+    backdrop = ~subject()
+    backdrop[10:13, 140:143] = True  # what is open is taken for the background
+    islands = white_islands(white, backdrop, subject() & ~backdrop, [core, open_one])
     assert [i.box for i in islands] == [(140, 10, 143, 13), (100, 40, 130, 60)]
     assert [i.sure for i in islands] == [False, True]

@@ -1,0 +1,91 @@
+"""The backdrop's level behind what stands before it, foretold from the backdrop around."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from inspector.arrays import Floats, Mask
+from inspector.surface import REACH, coarsened, continue_smoothly
+
+ENOUGH = 4000
+"""Coarse pixels that are enough for a quadratic."""
+NEAR = 40.0
+"""Coarse pixels around a place, beyond its own size, whose light shapes the quadratic."""
+STIFF = np.diag([0.0, 0.3, 0.3, 1.0, 1.0, 1.0])
+"""Keeps slope and curvature small where little is known."""
+
+
+@dataclass(frozen=True, eq=False)
+class Behind:
+    """The level of a surface behind other things.
+
+    Attributes
+    ----------
+    ev : ndarray, float32
+        (h, w) stops on the coarse picture (with a plate: on the working picture).
+    surface : ndarray, float32
+        (h, w) stops of the surface, carried on everywhere.
+    known : ndarray, bool, or None
+        (h, w) where the surface is seen; None where a plate has shown all of it.
+    factor : int
+        Working pixels to a pixel of these pictures.
+    """
+
+    ev: Floats
+    surface: Floats
+    known: Mask | None
+    factor: int
+
+    def at(self, rows: NDArray[np.intp], columns: NDArray[np.intp]) -> tuple[float, ...]:
+        """Stops at a patch of working pixels, in each of the ways in which it can be foretold.
+
+        The median of what a normalised convolution carries on, and a quadratic fitted to the
+        surface by least squares, its near parts weighted most.
+        """
+        height, width = self.surface.shape
+        y = np.minimum(rows // self.factor, height - 1)
+        x = np.minimum(columns // self.factor, width - 1)
+        carried_on = float(np.median(self.surface[y, x]))
+        if self.known is None:
+            return (carried_on,)
+        size = max(float(np.ptp(y)), float(np.ptp(x)))
+        return carried_on, self._quadratic(float(y.mean()), float(x.mean()), NEAR + size / 2)
+
+    def _quadratic(self, row: float, column: float, near: float) -> float:
+        assert self.known is not None
+        place = np.flatnonzero(self.known)
+        place = place[:: max(1, place.size // ENOUGH)]
+        width = self.known.shape[1]
+        v, u = (place // width - row) / near, (place % width - column) / near
+        weight = np.exp(-0.5 * np.minimum(u * u + v * v, 60.0))
+        weight = np.sqrt(weight + 1e-6)[:, None]
+        terms = np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], axis=1) * weight
+        light = np.concatenate([self.ev.reshape(-1)[place] * weight[:, 0], np.zeros(6)])
+        return float(np.linalg.lstsq(np.concatenate([terms, STIFF]), light)[0][0])
+
+
+def behind(ev: Floats, seen: Mask, plate_ev: Floats | None) -> Behind:
+    """What is behind, from where the surface is seen, or from a plate that shows all of it.
+
+    Parameters
+    ----------
+    ev : ndarray, float32
+        (h, w) stops of the working picture.
+    seen : ndarray, bool
+        (h, w) True where the surface is seen.
+    plate_ev : ndarray, float32, or None
+        (h, w) its stops everywhere.
+    """
+    if plate_ev is not None:
+        return Behind(ev, plate_ev, None, 1)
+    coarse, factor = coarsened(ev)
+    size = coarse.shape[::-1]
+    whole = seen[: size[1] * factor, : size[0] * factor].astype(np.float32)
+    known = cv2.resize(whole, size, interpolation=cv2.INTER_AREA) > 0.99
+    if not known.any():
+        return Behind(ev, ev, None, 1)
+    return Behind(coarse, continue_smoothly(coarse, known, REACH), known, factor)

@@ -1,0 +1,232 @@
+"""Whether a bright patch is the backdrop seen through a hole, or light that lies on the subject.
+
+A hole has the backdrop's level and tint and an edge as sharp as the rest of the outline. Light on
+the subject differs in one or more of them. Each sign is weighed by the logarithm of how much more
+often holes look like that than lit places do, and the weights add up (the weight of evidence:
+Good, Probability and the Weighing of Evidence, 1950, from memory). How often was measured on the
+frames of two simulators.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+from math import exp, gamma, log, pi, sqrt
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from inspector.arrays import Floats, Mask, some
+from inspector.behind import Behind, behind
+from inspector.fall import REACH, edge_falls
+from inspector.levels import RESPONDS, Levels
+
+Patch = NDArray[np.uint8]
+
+HOLES_BEFORE = 2.0
+"""Weight that a patch is a hole before anything is known of it: gaps are far more common."""
+SURE, OPEN = 0.0, 1.5
+"""Under the first weight a patch is light, under the second it may be either."""
+ENOUGH = 150
+"""Working pixels of a patch that show its level and its edge well; fewer show them less so."""
+OFF_EV, LIGHT_OFF_EV = 0.03, 0.35
+"""By how many stops a hole is off the level foretold, and light off the backdrop's."""
+TINT_EV, LIGHT_TINT_EV, NEUTRAL = 0.015, 0.15, 0.3
+"""The same for the tint, and the part of lit places that have the backdrop's."""
+SLOWER, SLOWER_SPREAD = 1.02, 0.07
+"""How many times slower than the outline the light falls at a hole's edge."""
+LIGHT_SLOWER, LIGHT_SPREAD, SHARP = 1.75, 0.45, 0.25
+"""The same for light on the subject (a factor, and its spread in log), and the part of lit places
+that are as sharp as a hole."""
+LEAST_DARK, LEAST_SLOW = 0.2, 40
+"""Less of a patch's outline with dark beyond it, or fewer pixels, say nothing of its fall."""
+UNEVEN_EV, OVER_NOISE, PER_EV, MOST_UNEVEN = 0.05, 6.0, 50.0, 6.0
+"""Light is uneven by more stops, and by more times its noise; what each stop more weighs."""
+LEAST_TEXTURE = 25
+"""Fewer working pixels show no texture."""
+UNDER_CEILING_EV = 0.05
+"""So near the ceiling a level is not told, stops."""
+LARGE_SHARE, LARGE = 0.005, 2.0
+"""A larger part of the picture is seldom lit, and what that weighs."""
+THIN = 4.0
+"""A patch so many times larger than the square of its width may be a gap."""
+LEAST_MAIN, ENOUGH_MAIN = 60, 8000
+"""Working pixels of the backdrop that tell its tint, and that are enough."""
+
+
+@dataclass(frozen=True, eq=False)
+class Main:
+    """The main part of the backdrop, with which bright patches are compared.
+
+    Attributes
+    ----------
+    levels : Levels
+    light : ndarray, float32
+        (N, C) rendered light of some of its pixels.
+    ev : Behind
+        Its level behind everything that stands before it.
+    fall : float or None
+        Distance over which light falls along its outline, working pixels.
+    """
+
+    levels: Levels
+    light: Floats
+    ev: Behind
+    fall: float | None
+
+
+def main_part(mask: Mask, levels: Levels, plate_ev: Floats | None) -> Main:
+    """What is known of the main part of the backdrop, ``mask`` (h, w).
+
+    ``plate_ev`` (h, w): its level everywhere where a plate has shown it.
+    """
+    falls = edge_falls(mask.astype(np.uint8), levels.ev)
+    inner = cv2.erode(mask.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
+    return Main(
+        levels,
+        some(levels.rendered, inner if inner.any() else mask, most=ENOUGH_MAIN),
+        behind(levels.ev, inner, plate_ev),
+        float(np.nanmedian(falls)) if np.isfinite(falls).any() else None,
+    )
+
+
+def weight(box: tuple[int, int, int, int], mask: Mask, main: Main) -> float:
+    """Weight of evidence that a bright patch (its box and its mask there) is a hole.
+
+    Natural logarithm of the odds: positive speaks for a hole.
+    """
+    (x0, y0, x1, y1), levels = box, main.levels
+    top, left = max(0, y0 - REACH), max(0, x0 - REACH)
+    around = np.s_[top : y1 + REACH, left : x1 + REACH]
+    ev = levels.ev[around]
+    inside = np.zeros(ev.shape, np.uint8)
+    inside[y0 - top : y1 - top, x0 - left : x1 - left] = mask
+    core = _core(inside)
+    found = float(np.median(ev[core]))
+    rows, columns = np.nonzero(core)
+    foretold = main.ev.at(rows + top, columns + left)
+    area = int(mask.sum())
+    vague = max(1.0, sqrt(ENOUGH / area))
+    signs = (
+        HOLES_BEFORE,
+        LARGE if area > LARGE_SHARE * levels.ev.size else 0.0,
+        _by_level(found, foretold, levels.ceiling_ev, vague),
+        _by_tint(levels.rendered[around][core], main),
+        _by_fall(inside, ev, main.fall, vague),
+        _by_texture(inside, ev),
+    )
+    return sum(signs)
+
+
+def _core(inside: Patch) -> Mask:
+    """A patch less its rim, where that leaves enough of it."""
+    for size in (5, 3):
+        smaller = cv2.erode(inside, np.ones((size, size), np.uint8)) > 0
+        if smaller.sum() >= 12:
+            return smaller
+    return inside > 0
+
+
+def _by_level(found: float, foretold: tuple[float, ...], ceiling: float, vague: float) -> float:
+    """What the level weighs; nothing where all of it is at the ceiling."""
+    told = ceiling - UNDER_CEILING_EV
+    capped = [min(ev, ceiling) for ev in foretold]
+    if found >= told and min(capped) >= told:
+        return 0.0
+    off = min(abs(found - ev) for ev in capped)
+    return log(_spread(off, vague * OFF_EV, freedom=3) / _spread(off, LIGHT_OFF_EV))
+
+
+def _by_tint(light: Floats, main: Main) -> float:
+    """What the tint weighs; nothing where fewer than two colours respond on both."""
+    off = tint_off(light, main.light, main.levels.top, main.levels.frame.channels)
+    if off is None:
+        return 0.0
+    hole = _spread(off, TINT_EV, freedom=4)
+    return log(hole / (NEUTRAL * hole + (1 - NEUTRAL) * _spread(off, LIGHT_TINT_EV)))
+
+
+def tint_off(
+    light: Floats, other: Floats, top: NDArray[np.float64], channels: tuple[str, ...]
+) -> float | None:
+    """Stops by which the ratio of two colours differs between two surfaces, the most of any pair.
+
+    Parameters
+    ----------
+    light, other : ndarray
+        (N, C), (M, C) rendered levels of pixels.
+    top : ndarray
+        (C,) highest level to which each channel responds.
+    channels : tuple of str
+        Their names, the first letter the colour.
+    """
+    responds = np.median(light, axis=0) < RESPONDS * top
+    most = None
+    for a, b in combinations(range(len(channels)), 2):
+        if channels[a][0] == channels[b][0] or not (responds[a] and responds[b]):
+            continue
+        both = other[(other[:, a] < RESPONDS * top[a]) & (other[:, b] < RESPONDS * top[b])]
+        if len(both) < LEAST_MAIN:
+            continue
+        off = abs(_ratio_ev(light, a, b) - _ratio_ev(both, a, b))
+        most = off if most is None else max(most, off)
+    return most
+
+
+def _ratio_ev(light: Floats, a: int, b: int) -> float:
+    return float(np.median(np.log2(np.maximum(light[:, a], 1e-6) / np.maximum(light[:, b], 1e-6))))
+
+
+def _by_fall(inside: Patch, ev: Floats, clean: float | None, vague: float) -> float:
+    """What the sharpness of the edge weighs; nothing where hardly anything dark is around."""
+    if clean is None or is_thin(inside > 0) or inside.sum() < LEAST_SLOW:
+        return 0.0
+    falls = edge_falls(inside, ev)
+    known = falls[np.isfinite(falls)]
+    if known.size < max(4, LEAST_DARK * falls.size):
+        return 0.0
+    slower = max(float(np.median(known)) / max(clean, 1.0), SLOWER - 0.1)
+    hole = _spread(abs(slower - SLOWER), vague * SLOWER_SPREAD) / 2
+    light = exp(-0.5 * (log(slower / LIGHT_SLOWER) / LIGHT_SPREAD) ** 2)
+    light /= LIGHT_SPREAD * sqrt(2 * pi) * slower
+    return log(hole / (SHARP * hole + (1 - SHARP) * light))
+
+
+def _by_texture(inside: Patch, ev: Floats) -> float:
+    """What unevenness weighs: cloth and skin are uneven, the backdrop is smooth."""
+    spread, noise = _texture(inside, ev)
+    if spread < UNEVEN_EV or spread < OVER_NOISE * noise:
+        return 0.0
+    return -min(MOST_UNEVEN, PER_EV * (spread - UNEVEN_EV))
+
+
+def _texture(inside: Patch, ev: Floats) -> tuple[float, float]:
+    """By how many stops a patch, less its rim, is off any smooth slope, and its noise in stops.
+
+    The middle four fifths of what a quadratic leaves; nought where the patch is too small.
+    """
+    core = cv2.erode(inside, np.ones((5, 5), np.uint8)) > 0
+    if core.sum() < LEAST_TEXTURE:
+        return 0.0, 0.0
+    smooth = np.asarray(cv2.blur(ev, (3, 3)), np.float32)
+    noise = float((ev - smooth)[core].std())
+    y, x = (axis - axis.mean() for axis in np.nonzero(core))
+    slopes = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
+    value = smooth[core].astype(np.float64)
+    left = value - slopes @ np.linalg.lstsq(slopes, value)[0]
+    low, high = np.percentile(left, (10, 90))
+    return float(high - low), noise
+
+
+def is_thin(mask: Mask) -> bool:
+    """Whether a patch is so narrow that it is all blur."""
+    padded = cv2.copyMakeBorder(mask.astype(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+    width = 2 * float(cv2.distanceTransform(padded, cv2.DIST_L2, 3).max())
+    return bool(mask.sum() > THIN * width**2)
+
+
+def _spread(x: float, scale: float, freedom: int = 2) -> float:
+    """Density of a deviation's size x: Student's t, its tails heavier the less its ``freedom``."""
+    height = 2 * gamma((freedom + 1) / 2) / (gamma(freedom / 2) * sqrt(freedom * pi))
+    return float(height / scale * (1 + (x / scale) ** 2 / freedom) ** (-(freedom + 1) / 2))

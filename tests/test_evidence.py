@@ -1,0 +1,85 @@
+"""A bright patch inside the subject: the background seen through a hole, or light that lies on it.
+
+The signs are those of the measures: a hole has the background's level within 0.04 stop and an
+edge as sharp as the outline's; light differs in level, in tint, or falls off slowly.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from plain import NOISY, blurred, disc, frame_of_light
+
+from inspector.evidence import is_thin, tint_off
+from inspector.levels import measure_levels
+from inspector.zones import Zones, find_zones
+
+SIZE = (960, 640)
+CENTRE = (480, 320)
+WALL, DARK = 2.0**0.2, 2.0**-5.5
+
+
+def zones_with(patch: NDArray[np.float32], light: float, tint: tuple[float, ...]) -> Zones:
+    """A ball before a wall that falls off to its sides, and light on a part of the ball."""
+    x = (np.arange(SIZE[0]) - CENTRE[0]) / SIZE[0]
+    wall = np.broadcast_to(WALL * 2.0 ** (-0.4 * x**2), SIZE[::-1])
+    set_light = np.where(disc(SIZE, CENTRE, 130), DARK, wall)
+    colours = [set_light * (1 - patch) + patch * light * wall * t for t in tint]
+    picture = np.stack([blurred(c) for c in colours], axis=2)
+    return find_zones(measure_levels(frame_of_light(picture, NOISY)))
+
+
+def sharp() -> NDArray[np.float32]:
+    return disc(SIZE, CENTRE, 22).astype(np.float32)
+
+
+def sure(zones: Zones) -> list[bool]:
+    return [island.sure for island in zones.islands]
+
+
+def test_a_sharp_patch_of_the_background_s_own_light_is_a_hole() -> None:
+    zones = zones_with(sharp(), 1.0, (1, 1, 1))
+    assert sure(zones) == []
+    assert zones.backdrop[CENTRE[1] // 2, CENTRE[0] // 2]
+
+
+@pytest.mark.parametrize(
+    ("light", "tint"), [(2.0**0.35, (1, 1, 1)), (2.0**-0.35, (1, 1, 1)), (1.0, (0.88, 1, 1.06))]
+)
+def test_sharp_light_is_told_by_its_level_or_by_its_tint(
+    light: float, tint: tuple[float, ...]
+) -> None:
+    zones = zones_with(sharp(), light, tint)
+    assert sure(zones) == [True]
+    assert not zones.backdrop[CENTRE[1] // 2, CENTRE[0] // 2]
+
+
+def test_soft_light_near_the_background_s_level_is_told_by_its_edge() -> None:
+    """A hole so near in level (0.1 stop) but with a sharp edge would stay open."""
+    soft = cv2.GaussianBlur(disc(SIZE, CENTRE, 22).astype(np.float32), (0, 0), 7)
+    assert sure(zones_with(soft / soft.max(), 2.0**0.1, (1, 1, 1))) == [True]
+    assert True not in sure(zones_with(sharp(), 2.0**0.1, (1, 1, 1)))
+
+
+def test_a_narrow_slit_is_never_surely_light() -> None:
+    slit = np.zeros(SIZE[::-1], np.float32)
+    slit[260:380, 476:484] = 1
+    assert True not in sure(zones_with(slit, 2.0**0.3, (1, 1, 1)))
+    assert is_thin(slit > 0)
+
+
+def test_a_tint_is_the_ratio_of_colours_whatever_the_level() -> None:
+    """By hand: red over blue 1.25, so log2(1.25) = 0.322 stop; levels cancel out."""
+    grey = np.full((200, 4), 0.4, np.float32)
+    warm = 0.5 * np.array([[1.25, 1.0, 1.0, 1.0]], np.float32).repeat(30, axis=0)
+    top, names = np.full(4, 2.0), ("R", "G1", "G2", "B")
+    assert tint_off(warm, grey, top, names) == pytest.approx(np.log2(1.25), abs=1e-5)
+    assert tint_off(grey[:30], grey, top, names) == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_tint_is_unknown_where_fewer_than_two_colours_respond() -> None:
+    clipped = np.full((200, 4), [0.5, 1.0, 1.0, 1.0], np.float32)
+    top, names = np.array([2.0, 1.0, 1.0, 1.0]), ("R", "G1", "G2", "B")
+    assert tint_off(clipped, clipped, top, names) is None
