@@ -7,15 +7,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from inspector.advice import stops_text
+from inspector.darker import stops_darker
 from inspector.levels import RESPONDS, Levels, stops
 from inspector.pair import settings_ev
-from inspector.under import stops_darker
 
 LEAST_DARKER, MOST_DARKER = 0.3, 6.0
 """A bracket is darker by between so many stops."""
 WELL_LIT_EV = -5.5
 """Light in the bracket from which a comparison is good to a hundredth of a stop: half a raw level
 in 14 bits is 0.2 % of it, and noise that hides what is darker still has no say."""
+FAINT_EV = -7.5
+"""Light in the bracket from which a comparison is good to a tenth of a stop."""
 SETTINGS_ERR = 0.2
 """Settings and light that differ by more, in stops: the light was changed too."""
 
@@ -92,7 +94,7 @@ def _difference(levels: Levels, darker: Levels, told: float | None) -> tuple[flo
     well_seen = stops_darker(levels, darker, darkest_ev=WELL_LIT_EV)
     if well_seen is not None:
         return well_seen, "light"
-    seen = stops_darker(levels, darker)
+    seen = stops_darker(levels, darker, darkest_ev=FAINT_EV)
     if told is not None and (seen is None or abs(seen - told) < SETTINGS_ERR):
         return told, "settings"
     return seen, "light"
