@@ -58,7 +58,7 @@ def read_sites(levels: Levels, points: Points, inward: Points, offsets: Points) 
     if levels.under is not None:
         lost = np.nonzero(rendered >= RESPONDS * levels.frame.gains[channel])
         centre = np.floor(points[lost[0]] + offsets[lost[1], None] * inward[lost[0]]) + 0.5
-        rendered[lost] = _rendered_under(levels.under, centre)
+        rendered[lost] = np.fmax(rendered[lost], _rendered_under(levels.under, centre))
     return Sites(dx + dy, rendered, channel)
 
 

@@ -29,6 +29,8 @@ APART_EV, APART_REACH, MOST_APART = 1.0, 0.005, 0.03
 another pose's, where they add up to more than this part of the subject: an arm has moved."""
 NOISE_EV = -5.0
 """Light under this is not compared for the pose, stops of the brighter frame."""
+NEAR = (5, 5)
+"""Working pixels around a place that say whether it has moved with the subject."""
 ROUGH_EV = 1.0
 """How far the two laid on each other may correct what the areas alone said."""
 MOVED = "the subject moved too far between the two; take it again, held still"
@@ -64,13 +66,16 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
         finer = laid_on(levels, under, shift)
         if finer is not None and abs(finer - difference) < ROUGH_EV:
             difference = finer
-    below = moved(under.rendered, -shift.x, -shift.y)
-    along = stops(below, under.top, levels.frame.channels)
-    _check_pose(levels, zones, along + np.float32(difference), under.ev + np.float32(difference))
-    gains = levels.frame.gains
-    lost = levels.rendered >= RESPONDS * gains
-    rendered = np.where(lost, below * 2.0**difference, levels.rendered).astype(np.float32)
     top = under.top * 2.0**difference
+    still = under.rendered * np.float32(2.0**difference)
+    along = moved(still, -shift.x, -shift.y)
+    along_ev, still_ev = (stops(one, top, levels.frame.channels) for one in (along, still))
+    _check_pose(levels, zones, along_ev, still_ev)
+    nearer = _error(levels, along_ev) <= _error(levels, still_ev)
+    below = np.where(nearer[..., None], along, still)
+    lost = levels.rendered >= RESPONDS * levels.frame.gains
+    # What has clipped is at least so bright, whatever a step aside makes of it.
+    rendered = np.where(lost, np.maximum(below, levels.rendered), levels.rendered)
     return replace(
         levels,
         rendered=rendered,
@@ -79,6 +84,15 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
         ev=stops(rendered, top, levels.frame.channels),
         under=Under(under, (shift.x * levels.scale, shift.y * levels.scale), difference),
     )
+
+
+def _error(levels: Levels, below_ev: Floats) -> Floats:
+    """(h, w) stops by which light beneath is not that of the frame, as far as the frame can tell.
+
+    The subject has moved, its backdrop has not: by this each place knows with which it goes.
+    """
+    own, below = (np.clip(ev, NOISE_EV, levels.ceiling_ev) for ev in (levels.ev, below_ev))
+    return np.asarray(cv2.blur(np.abs(below - own), NEAR), np.float32)
 
 
 def _check_pose(levels: Levels, zones: Zones, along: Floats, still: Floats) -> None:

@@ -1,0 +1,58 @@
+"""An under frame laid beneath another: each place goes with the subject or stays with the set."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from plain import blurred, frame_of_light, stated
+
+from inspector.levels import Levels, measure_levels
+from inspector.under import lay_under
+from inspector.zones import find_zones
+
+OVER = 0.5
+"""Stops over white: green is gone, red responds."""
+
+
+def softbox(*, step: tuple[int, int] = (0, 0)) -> NDArray[np.float32]:
+    """(400, 400) light of a softbox in a dark room and somebody with a hollow arm before it."""
+    light = np.full((400, 400), 2.0**-8, np.float32)
+    light[20:360, 60:340] = 2.0**OVER
+    x, y = 140 + step[0], 120 + step[1]
+    light[y : y + 240, x : x + 120] = 2.0**-5.5
+    light[y + 60 : y + 120, x + 30 : x + 80] = 2.0**OVER
+    light[360:] = 2.0**-8
+    return blurred(light, 1.2)
+
+
+def levels_of(light: NDArray[np.float32]) -> Levels:
+    frame = frame_of_light(light)
+    return measure_levels(frame, clip=stated(frame))
+
+
+def laid(step: tuple[int, int]) -> tuple[Levels, NDArray[np.float32]]:
+    """The two joined, and true stops on the working picture, as a sensor without an end has it."""
+    levels, under = levels_of(softbox()), levels_of(softbox(step=step) / 4)
+    return lay_under(levels, find_zones(levels), under), levels_of(softbox() / 16).ev + 4
+
+
+@pytest.mark.parametrize("step", [(0, 0), (3, 0), (0, -2), (-3, 2)])
+def test_the_backdrops_own_border_stays_where_the_subject_has_moved(step: tuple[int, int]) -> None:
+    joined, true = laid(step)
+    over = true > 0
+    over[170:, 60:140] = False  # where the subject leaves the softbox both are at odds
+    assert np.abs(joined.ev - true)[over].max() < 0.25
+    assert np.percentile(np.abs(joined.ev - true)[over], 99) < 0.1
+
+
+def test_what_the_frame_tells_by_itself_stays() -> None:
+    joined, _ = laid((-3, 2))
+    alone = levels_of(softbox())
+    responds = alone.rendered < 0.96 * alone.top
+    assert np.array_equal(joined.rendered[responds], alone.rendered[responds])
+
+
+def test_what_has_clipped_is_nowhere_darker_than_that() -> None:
+    joined, _ = laid((4, -4))
+    assert (joined.rendered >= levels_of(softbox()).rendered).all()
