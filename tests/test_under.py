@@ -26,7 +26,7 @@ def softbox(*, step: tuple[int, int] = (0, 0)) -> NDArray[np.float32]:
     return blurred(light, 1.2)
 
 
-def levels_of(light: NDArray[np.float32]) -> Levels:
+def levels_of(light: NDArray[np.floating]) -> Levels:
     frame = frame_of_light(light)
     return measure_levels(frame, clip=stated(frame))
 
