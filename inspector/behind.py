@@ -9,14 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask
-from inspector.surface import REACH, coarsened, continue_smoothly
-
-ENOUGH = 4000
-"""Coarse pixels that are enough for a quadratic."""
-NEAR = 40.0
-"""Coarse pixels around a place, beyond its own size, whose light shapes the quadratic."""
-STIFF = np.diag([0.0, 0.3, 0.3, 1.0, 1.0, 1.0])
-"""Keeps slope and curvature small where little is known."""
+from inspector.surface import NEAR, REACH, coarsened, continue_smoothly, quadratic_at
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,19 +46,8 @@ class Behind:
         if self.known is None:
             return (carried_on,)
         size = max(float(np.ptp(y)), float(np.ptp(x)))
-        return carried_on, self._quadratic(float(y.mean()), float(x.mean()), NEAR + size / 2)
-
-    def _quadratic(self, row: float, column: float, near: float) -> float:
-        assert self.known is not None
-        place = np.flatnonzero(self.known)
-        place = place[:: max(1, place.size // ENOUGH)]
-        width = self.known.shape[1]
-        v, u = (place // width - row) / near, (place % width - column) / near
-        weight = np.exp(-0.5 * np.minimum(u * u + v * v, 60.0))
-        weight = np.sqrt(weight + 1e-6)[:, None]
-        terms = np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], axis=1) * weight
-        light = np.concatenate([self.ev.reshape(-1)[place] * weight[:, 0], np.zeros(6)])
-        return float(np.linalg.lstsq(np.concatenate([terms, STIFF]), light)[0][0])
+        near = NEAR + size / 2
+        return carried_on, quadratic_at(self.ev, self.known, float(y.mean()), float(x.mean()), near)
 
 
 def behind(ev: Floats, seen: Mask, plate_ev: Floats | None) -> Behind:

@@ -26,7 +26,7 @@ Patch = NDArray[np.uint8]
 
 HOLES_BEFORE = 2.0
 """Weight that a patch is a hole before anything is known of it: gaps are far more common."""
-SURE, OPEN = 0.0, 1.5
+SURE, OPEN = 0.5, 2.0
 """Under the first weight a patch is light, under the second it may be either."""
 ENOUGH = 150
 """Working pixels of a patch that show its level and its edge well; fewer show them less so."""
@@ -39,6 +39,9 @@ SLOWER, SLOWER_SPREAD = 1.02, 0.07
 LIGHT_SLOWER, LIGHT_SPREAD, SHARP = 1.75, 0.45, 0.25
 """The same for light on the subject (a factor, and its spread in log), and the part of lit places
 that are as sharp as a hole."""
+SLOW_HOLES, MOST_SLOW_HOLES = 0.02, 0.5
+"""Part of holes that are as slow as light for another reason, such as strands across them; of
+small ones more, with the cube of their smallness, up to the second."""
 LEAST_DARK, LEAST_SLOW = 0.2, 40
 """Less of a patch's outline with dark beyond it, or fewer pixels, say nothing of its fall."""
 UNEVEN_EV, OVER_NOISE, PER_EV, MOST_UNEVEN = 0.05, 6.0, 50.0, 6.0
@@ -187,9 +190,11 @@ def _by_fall(inside: Patch, ev: Floats, clean: float | None, vague: float) -> fl
     if known.size < max(4, LEAST_DARK * falls.size):
         return 0.0
     slower = max(float(np.median(known)) / max(clean, 1.0), SLOWER - 0.1)
-    hole = _spread(abs(slower - SLOWER), vague * SLOWER_SPREAD) / 2
     light = exp(-0.5 * (log(slower / LIGHT_SLOWER) / LIGHT_SPREAD) ** 2)
     light /= LIGHT_SPREAD * sqrt(2 * pi) * slower
+    strands = min(MOST_SLOW_HOLES, SLOW_HOLES * vague**6)
+    hole = _spread(abs(slower - SLOWER), vague * SLOWER_SPREAD) / 2
+    hole += strands * (light - hole)
     return log(hole / (SHARP * hole + (1 - SHARP) * light))
 
 

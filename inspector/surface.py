@@ -25,10 +25,18 @@ MOST_FALL_EV, BESIDE_STEP_EV, LEAST_BESIDE = 2.0, 0.15, 20
 no larger step than the second where it lies beside the rest, over so many coarse pixels."""
 BESIDE = np.ones((21, 21), np.uint8)
 """Beside is what lies so near, across a blade or an arm, coarse pixels."""
+LEAST_APART = 0.01
+"""So large a part of the picture is the same surface though it lies further off, across a body."""
 VALLEY_EV = 0.5
 """What parts one backdrop in two is darker than both by more than this, stops."""
 LEAST_OTHER = 40
 """A smooth part of fewer coarse pixels is no other surface."""
+AT_CEILING_EV, LEAST_SLOPE = 0.05, 200
+"""So near its brightest a surface may be cut off, stops; fewer coarse pixels show no slope."""
+NEAR, ENOUGH_PIXELS = 40.0, 4000
+"""Coarse pixels around a place whose light shapes a quadratic, and how many are enough."""
+STIFF = np.diag([0.0, 0.3, 0.3, 1.0, 1.0, 1.0])
+"""Keeps a quadratic's slope and curvature small where little is known."""
 REACH = 0.06
 """How far the backdrop's level is continued smoothly, part of the long side."""
 NARROWEST, OCTAVES = 0.25, 5
@@ -127,9 +135,11 @@ def _carries_on(difference: Floats, ev: Floats, part: Mask, joined: Mask) -> boo
     near = np.ones((11, 11), np.uint8)
     by_part = cv2.dilate(part.astype(np.uint8), near) > 0
     by_joined = cv2.dilate(joined.astype(np.uint8), near) > 0
-    beside = part & (cv2.dilate(joined.astype(np.uint8), BESIDE) > 0)
-    if beside.sum() >= LEAST_BESIDE and float(difference[beside].mean()) < BESIDE_STEP_EV:
-        return True
+    beside = _nearest(part, joined)
+    if beside.sum() >= LEAST_BESIDE:
+        step_beside = min(float(difference[beside].mean()), _step_of_slope(ev, beside, joined))
+        if step_beside < BESIDE_STEP_EV:
+            return True
     step = float(difference[part].mean())
     if step >= STEP_EV:
         return False
@@ -138,6 +148,40 @@ def _carries_on(difference: Floats, ev: Floats, part: Mask, joined: Mask) -> boo
         return True
     valley = np.median(ev[part]) - np.percentile(ev[between], 15)
     return bool(step < ADJOINING_STEP_EV or valley > VALLEY_EV)
+
+
+def _nearest(part: Mask, joined: Mask) -> Mask:
+    """The pixels of a part right beside the rest, or its nearest tenth where it is further off."""
+    beside = part & (cv2.dilate(joined.astype(np.uint8), BESIDE) > 0)
+    if beside.sum() >= LEAST_BESIDE or part.sum() < LEAST_APART * part.size:
+        return beside
+    away = cv2.distanceTransform((~joined).astype(np.uint8), cv2.DIST_L2, 3)
+    return np.asarray(part & (away <= np.percentile(away[part], 10)), bool)
+
+
+def _step_of_slope(ev: Floats, beside: Mask, joined: Mask) -> float:
+    """Step between a part and where the slope of the rest, below its ceiling, leads."""
+    told = joined & (ev < ev[joined].max() - AT_CEILING_EV)
+    if told.sum() < LEAST_SLOPE:
+        return np.inf
+    rows, columns = np.nonzero(beside)
+    foretold = quadratic_at(ev, told, float(rows.mean()), float(columns.mean()), NEAR)
+    return abs(float(np.median(ev[beside])) - foretold)
+
+
+def quadratic_at(ev: Floats, known: Mask, row: float, column: float, near: float) -> float:
+    """Stops at a place, of a quadratic fitted by least squares to (h, w) stops where known.
+
+    Pixels weigh as a Gaussian of their distance, of sigma ``near``; where little is known, slope
+    and curvature are held small.
+    """
+    place = np.flatnonzero(known)
+    place = place[:: max(1, place.size // ENOUGH_PIXELS)]
+    v, u = (place // ev.shape[1] - row) / near, (place % ev.shape[1] - column) / near
+    weight = np.sqrt(np.exp(-0.5 * np.minimum(u * u + v * v, 60.0)) + 1e-6)[:, None]
+    terms = np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], axis=1) * weight
+    light = np.concatenate([ev.reshape(-1)[place] * weight[:, 0], np.zeros(6)])
+    return float(np.linalg.lstsq(np.concatenate([terms, STIFF]), light)[0][0])
 
 
 def continue_smoothly(ev: Floats, mask: Mask, reach: float) -> Floats:

@@ -15,6 +15,7 @@ from scipy import ndimage
 
 from inspector.frame import Frame
 from inspector.levels import Levels, measure_levels
+from inspector.surface import find_surface
 from inspector.zone_mask import zone_mask
 from inspector.zones import (
     BACKDROP,
@@ -218,3 +219,15 @@ def test_a_photographed_fencer() -> None:
     backdrop, subject = overlap(mask_of(levels, zones), truth.zones)
     assert backdrop > 0.97
     assert subject > 0.97
+
+
+def test_a_backdrop_that_slopes_is_followed_beyond_a_body_across_it() -> None:
+    """A body from the top of the face to its foot parts it; light falls by stops from side to
+    side, so the darker part is told by where the slope of the brighter one leads."""
+    x = np.arange(SIZE[0])[None, :]
+    slope = 2.0 ** (0.9 - 2.5 * np.clip((520 - x) / 480, 0, 1))
+    light = np.where(np.abs(x - 330) < 45, DARK, slope) * np.ones((SIZE[1], 1))
+    light[:40], light[370:], light[:, :60], light[:, 540:] = (2.0**-7,) * 4
+    found = find_surface(measure_levels(frame_of_light(blurred(light), NOISY)).ev)
+    assert found is not None
+    assert found[1][30:175, 40:135].mean() > 0.97
