@@ -3,22 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TypeVar
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask, Points
+from inspector.halfway import where_subject_begins
 from inspector.levels import WHITE, Levels
-from inspector.outline import joined, read, read_along, within
+from inspector.outline import average_along, joined, mean_along, read, read_along, within
 from inspector.profile import read_sites
 from inspector.zones import Zones
 
-F = TypeVar("F", np.float32, np.float64)
-
-SMOOTHED = 9
-"""Outline points over which profiles are averaged."""
 REACH = 0.036
 """How far a profile is followed on either side, part of the long side (at least 30 pixels)."""
 TWO_STOPS = 0.25
@@ -29,6 +24,8 @@ AT_CEILING_EV = 0.05
 """So near the ceiling the backdrop's own level is not told, stops."""
 STRAND_MARGIN = 3.0
 """So near a strand the outline is bent by it, working pixels."""
+UNSETTLED_PX = 0.5
+"""So much further in the true outline may lie where the backdrop is at the ceiling, pixels."""
 THIN_MARGIN_PX = 2.0
 """A fall must end so far before the middle of a limb or prop to be told from its blur."""
 
@@ -55,8 +52,14 @@ class Across:
     told : ndarray, bool
         (N,) whether the backdrop there is under the ceiling, so that an overlap is seen in full.
     headroom_ev : ndarray, float64
-        (N,) exposure change in stops at which white would cross the edge by the tolerance, were
-        the outline where the light passes halfway; infinite where nothing is so deep.
+        (N,) exposure change in stops at which white would cross the edge by the tolerance, did no
+        spill hide the outline; infinite where nothing is so deep, and where a strand or a tip
+        bends the outline.
+    least_ev : ndarray, float64
+        (N,) the least that this change may be: strands, tips and what may be just thick enough
+        counted as edge, the outline where it is seen.
+    settled : ndarray, bool
+        (N,) whether the backdrop beside is told, and with it where the subject begins.
     spilled_ev : ndarray, float64
         (N,) the same, were the outline where the light departs from the backdrop's: not above
         zero, and at most that where the light is at the ceiling.
@@ -71,6 +74,8 @@ class Across:
     overlap: Points
     told: Mask
     headroom_ev: Points
+    least_ev: Points
+    settled: Mask
     spilled_ev: Points
 
 
@@ -96,12 +101,15 @@ def look_across(levels: Levels, zones: Zones, away: Floats, *, tolerance: float)
     level[past] = np.nan
     white_at, dark_at = _white_and_dark(average_along(level, line), offsets)
     too_thin = dark_at > thickness - THIN_MARGIN_PX
-    headroom = _headroom(levels, points, inward, line, tolerance)
+    begins = where_subject_begins(levels, points, inward, line)
+    beyond = begins.at + tolerance
+    least, further = _headroom(levels, points + beyond[:, None] * inward, inward, line)
+    headroom = np.where(begins.told, least, further)
     strands = within(zones.strands, STRAND_MARGIN).astype(np.float32)
     bent = read(strands, start) > 0.5
 
     outside = offsets[offsets < tolerance + 2]
-    ev = _along(read_along(levels.ev, start, step, outside), line)
+    ev = mean_along(read_along(levels.ev, start, step, outside), line)
     slope = read_along(zones.backdrop_ev, start, step, outside)
     at_outline = slope[:, outside == 0]
     overlap = _overlap(ev - (slope - at_outline), outside, white_at)
@@ -115,6 +123,8 @@ def look_across(levels: Levels, zones: Zones, away: Floats, *, tolerance: float)
         overlap=overlap,
         told=at_outline[:, 0] < levels.ceiling_ev - AT_CEILING_EV,
         headroom_ev=np.where(bent | (thickness < tolerance + THIN_MARGIN_PX), np.inf, headroom),
+        least_ev=np.where(thickness < tolerance, np.inf, least),
+        settled=begins.told,
         spilled_ev=_spilled(ev, outside, white_at - overlap + tolerance + 0.5),
     )
 
@@ -176,17 +186,16 @@ def _overlap(ev: Floats, offsets: Points, white_at: Points) -> Points:
 
 
 def _headroom(
-    levels: Levels, points: Points, inward: Points, line: NDArray[np.intp], tolerance: float
-) -> Points:
-    """(N,) stops up to white from the level past the tolerance.
+    levels: Levels, points: Points, inward: Points, line: NDArray[np.intp]
+) -> tuple[Points, Points]:
+    """(N,) stops up to white from the level at points, and from that a little further in.
 
-    The first pixel that lies wholly past the tolerance has its middle half a pixel further in. A
-    parabola fitted to the stops of the sites around there gives its level.
+    A parabola fitted to the stops of the sites around there gives both.
     """
-    past = tolerance + 0.5
-    sites = read_sites(levels, points, inward, past + np.arange(-1.5, 1.6, 0.5))
+    sites = read_sites(levels, points, inward, np.arange(-1.5, 1.6, 0.5))
     stops = np.log2(np.clip(sites.rendered, 2.0**-10, 2.0**6)) - np.log2(WHITE)
-    return -_level_at(sites.distance - past, stops, line)
+    level, further = _level_at(sites.distance, stops, line, UNSETTLED_PX)
+    return -level, -further
 
 
 def _near_highest(level: Floats) -> Points:
@@ -206,8 +215,10 @@ def _spilled(ev: Floats, offsets: Points, at: Points) -> Points:
     return np.where(np.isfinite(at), -np.maximum(level, 0.0), 0.0)
 
 
-def _level_at(distance: Floats, stops: Floats, line: NDArray[np.intp]) -> Points:
-    """(N,) value at distance zero of parabolas fitted to (N, K) samples of neighbouring points.
+def _level_at(
+    distance: Floats, stops: Floats, line: NDArray[np.intp], further: float
+) -> tuple[Points, Points]:
+    """(N,) values at distance zero and further on of parabolas fitted to (N, K) samples.
 
     Light falls off in a curve: a straight line would lie above it in the middle.
     """
@@ -216,36 +227,14 @@ def _level_at(distance: Floats, stops: Floats, line: NDArray[np.intp]) -> Points
     powers = [known.astype(float), x, x * x, x**3, x**4]
     values = [y, x * y, x * x * y]
     sums = np.stack([v.sum(axis=1) for v in powers + values], axis=1)
-    s0, s1, s2, s3, s4, y0, y1, y2 = _along(sums, line).T
-    # Cramer's rule for the constant of y = a + b x + c x^2.
-    top = y0 * (s2 * s4 - s3 * s3) - s1 * (y1 * s4 - s3 * y2) + s2 * (y1 * s3 - s2 * y2)
+    s0, s1, s2, s3, s4, y0, y1, y2 = mean_along(sums, line).T
+    # Cramer's rule for y = a + b x + c x^2.
+    a = y0 * (s2 * s4 - s3 * s3) - s1 * (y1 * s4 - s3 * y2) + s2 * (y1 * s3 - s2 * y2)
+    b = s0 * (y1 * s4 - s3 * y2) - y0 * (s1 * s4 - s3 * s2) + s2 * (s1 * y2 - y1 * s2)
+    c = s0 * (s2 * y2 - y1 * s3) - s1 * (s1 * y2 - y1 * s2) + y0 * (s1 * s3 - s2 * s2)
     whole = s0 * (s2 * s4 - s3 * s3) - s1 * (s1 * s4 - s3 * s2) + s2 * (s1 * s3 - s2 * s2)
-    return np.asarray(top / np.maximum(whole, 1e-9), np.float64)
-
-
-def average_along(level: Floats, line: NDArray[np.intp]) -> Floats:
-    """Mean of (N, K) values over a few neighbouring points of the same line, NaN left out."""
-    known = np.isfinite(level)
-    total = _along(np.where(known, level, 0), line)
-    share = _along(known.astype(np.float32), line)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(share > 0.3, total / share, np.nan)
-
-
-def _along(values: NDArray[F], line: NDArray[np.intp]) -> NDArray[F]:
-    """Moving means of (N, C) values along each line."""
-    result = np.empty_like(values)
-    for first, last in _spans(line):
-        size = (1, min(SMOOTHED, last - first))
-        part = np.ascontiguousarray(values[first:last])
-        smooth = cv2.blur(part, size, borderType=cv2.BORDER_REPLICATE)
-        result[first:last] = smooth.reshape(part.shape)
-    return result
-
-
-def _spans(line: NDArray[np.intp]) -> list[tuple[int, int]]:
-    edges = np.concatenate([[0], np.flatnonzero(np.diff(line)) + 1, [len(line)]])
-    return list(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True))
+    a, b, c = (v / np.maximum(whole, 1e-9) for v in (a, b, c))
+    return np.asarray(a, np.float64), np.asarray(a + further * (b + further * c), np.float64)
 
 
 def _lowest(level: Floats) -> Points:

@@ -53,7 +53,13 @@ class Edge:
         Largest first.
     headroom_ev : ndarray, float64
         (N,) for each edge sample, the exposure change in stops at which white would cross the
-        edge by more than the tolerance there; not above zero where it already has.
+        edge by more than the tolerance there; not above zero where it already has, infinite where
+        nothing is so deep or a strand bends the outline.
+    least_ev : ndarray, float64
+        (N,) the least that this change may be, strands and tips counted as edge.
+    settled : ndarray, bool
+        (N,) whether it is known where the subject begins: not before a backdrop at the ceiling,
+        nor under spill.
     core : ndarray, bool
         (h, w) of the working picture: the subject less the band as deep as the ramp.
     spilled : ndarray, bool
@@ -67,6 +73,8 @@ class Edge:
     spill: tuple[SpillRun, ...]
     hot_spots: tuple[HotSpot, ...]
     headroom_ev: Points
+    least_ev: Points
+    settled: Mask
     core: Mask
     spilled: Mask
 
@@ -82,8 +90,8 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     spots = _hot_spots(levels, zones, hot_spot_area)
     if not zones.outlines:
         core = _core(levels, zones, _away_from(zones.backdrop), USUAL_RAMP_PX)
-        none = np.zeros(core.shape, bool)
-        return Edge(0.0, None, None, None, (), spots, np.zeros(0), core, none)
+        none, no = np.zeros(core.shape, bool), np.zeros(0)
+        return Edge(0.0, None, None, None, (), spots, no, no, no > 0, core, none)
     away = _away_from(zones.backdrop)
     found = ramps(zones.spread, core=_core_level(levels, zones, away))
     ramp = float(np.median(found)) if found.size else None
@@ -103,19 +111,29 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         spill_fraction=min(1.0, sum(r.length_px for r in runs if r.sure) / length),
         spill=runs,
         hot_spots=spots,
-        headroom_ev=_headroom(across, runs),
+        headroom_ev=_with_spill(across.headroom_ev, across, runs),
+        least_ev=_with_spill(across.least_ev, across, runs),
+        settled=across.settled & ~_in_spill(across, runs),
         core=_core(levels, zones, away, ramp or USUAL_RAMP_PX),
         spilled=_spilled(levels, across, runs),
     )
 
 
-def _headroom(across: Across, runs: tuple[SpillRun, ...]) -> Points:
+def _with_spill(headroom: Points, across: Across, runs: tuple[SpillRun, ...]) -> Points:
     """(N,) exposure change at which white crosses the edge; where it surely has, below zero."""
-    headroom = across.headroom_ev.copy()
+    headroom = headroom.copy()
     for run in runs:
         if run.sure:
             headroom[run.span] = np.minimum(across.spilled_ev[run.span], -0.02)
     return headroom
+
+
+def _in_spill(across: Across, runs: tuple[SpillRun, ...]) -> Mask:
+    """(N,) where spill hides the outline."""
+    hidden = np.zeros(len(across.points), bool)
+    for run in runs:
+        hidden[run.span] |= run.sure
+    return hidden
 
 
 def _spilled(levels: Levels, across: Across, runs: tuple[SpillRun, ...]) -> Mask:

@@ -18,8 +18,8 @@ AT_CEILING = 0.03
 """A reading so near the ceiling, in stops, may be any higher."""
 ENOUGH_PIXELS = 120_000
 """So many working pixels of a backdrop give its percentiles."""
-A_FEW_PLACES_EV = 0.5
-"""White crosses four times the allowed length so much later, stops, where a few places decide."""
+EARLIER_EV = 1 / 6
+"""An end of the window that may lie this much lower is no longer exact, stops."""
 LEAST_SHORT = 0.0005
 """Smallest part of the backdrop that is named as a short region."""
 
@@ -101,7 +101,7 @@ def measure_exposure(
     depth = _depth(levels, edge.core)
     veil, veil_is = _veil(depth, p50, levels.ceiling_ev)
     low, low_is = _low_end(weakest, levels.ceiling_ev, passes=white >= white_limit)
-    high, high_is = _high_end(edge, spill_limit, p50, levels.ceiling_ev)
+    high, high_is = _high_end(edge, spill_limit)
     return Exposure(
         backdrop_area=area,
         white_fraction=white,
@@ -170,23 +170,19 @@ def _low_end(weakest: float, ceiling: float, *, passes: bool) -> tuple[float, st
     return change, "at_most" if weakest > ceiling - AT_CEILING else "exact"
 
 
-def _high_end(
-    edge: Edge, limit: float, backdrop_ev: float, ceiling: float
-) -> tuple[float | None, str | None]:
+def _high_end(edge: Edge, limit: float) -> tuple[float | None, str | None]:
     """Change at which white has crossed the edge over just the allowed part of its length.
 
-    Where the backdrop is at the ceiling the true outline lies a little outside the one that is
-    seen, and the change is at most what it seems. Where a few places give way long before the
-    next ones, they may be gaps or strands, which have no edge: at least, then.
+    It is at most that where it is decided at places that do not show where the subject begins,
+    or where strands and tips, which may be edge or not, would give way clearly earlier.
     """
     if edge.headroom_ev.size == 0:
         return None, None
-    order = np.sort(edge.headroom_ev)
-    change, further = (
-        float(order[min(int(part * order.size), order.size - 1)]) for part in (limit, 4 * limit)
-    )
+    last = min(int(limit * edge.headroom_ev.size), edge.headroom_ev.size - 1)
+    order = np.argsort(edge.headroom_ev)
+    change = float(edge.headroom_ev[order[last]])
     if not np.isfinite(change):
         return None, None
-    if backdrop_ev > ceiling - AT_CEILING:
-        return change, "at_most"
-    return change, "at_least" if 0 < change < further - A_FEW_PLACES_EV else "exact"
+    settled = float(edge.settled[order[: last + 1]].mean()) > 0.5
+    earlier = float(np.sort(edge.least_ev)[last]) < change - EARLIER_EV
+    return change, "exact" if settled and not earlier else "at_most"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -9,6 +11,10 @@ from numpy.typing import NDArray
 from inspector.arrays import Floats, Mask, Points
 from inspector.levels import Levels
 
+F = TypeVar("F", np.float32, np.float64)
+
+SMOOTHED = 9
+"""Outline points over which profiles are averaged."""
 SPACING = 1.0
 """Distance between two points of an outline, working pixels."""
 SEARCH = 3.0
@@ -88,6 +94,31 @@ def _read(picture: Floats, x: Points, y: Points) -> Floats:
     column, row = at.reshape(2, rows, width)
     found = cv2.remap(picture, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(found.reshape(-1)[:count].reshape(x.shape), np.float32)
+
+
+def average_along(level: NDArray[F], line: NDArray[np.intp]) -> NDArray[F]:
+    """Mean of (N, K) values over a few neighbouring points of the same line, NaN left out."""
+    known = np.isfinite(level)
+    total = mean_along(np.where(known, level, 0), line)
+    share = mean_along(known.astype(np.float32), line)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(share > 0.3, total / share, np.nan)
+
+
+def mean_along(values: NDArray[F], line: NDArray[np.intp], *, over: int = SMOOTHED) -> NDArray[F]:
+    """Moving means of (N, C) values along each line."""
+    result = np.empty_like(values)
+    for first, last in _spans(line):
+        size = (1, min(over, last - first))
+        part = np.ascontiguousarray(values[first:last])
+        smooth = cv2.blur(part, size, borderType=cv2.BORDER_REPLICATE)
+        result[first:last] = smooth.reshape(part.shape)
+    return result
+
+
+def _spans(line: NDArray[np.intp]) -> list[tuple[int, int]]:
+    edges = np.concatenate([[0], np.flatnonzero(np.diff(line)) + 1, [len(line)]])
+    return list(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True))
 
 
 def thick_parts(levels: Levels, subject: Mask, *, margin: float = 0.0) -> Mask:

@@ -165,15 +165,12 @@ def spread_along(levels: Levels, lines: tuple[Points, ...]) -> Points:
 
 def filled(rows: Points) -> Points:
     """Rows with what is NaN in them interpolated; one with fewer than three values stays NaN."""
-    known, index = np.isfinite(rows), np.arange(rows.shape[1])
-    last = index.size - 1
-    before = np.maximum.accumulate(np.where(known, index, -1), axis=1)
-    after = np.minimum.accumulate(np.where(known, index, last + 1)[:, ::-1], axis=1)[:, ::-1]
-    left = np.where(before < 0, after, before).clip(0, last)
-    right = np.where(after > last, before, after).clip(0, last)
-    low, high = (np.take_along_axis(rows, at, axis=1) for at in (left, right))
-    between = low + (high - low) * (index - left) / np.maximum(right - left, 1)
-    return np.where(known.sum(axis=1, keepdims=True) > 2, between, np.nan)
+    known = np.isfinite(rows)
+    result, index = rows.copy(), np.arange(rows.shape[1])
+    for i in np.flatnonzero(~known.all(axis=1)):
+        at = known[i]
+        result[i] = np.interp(index, index[at], rows[i, at]) if at.sum() > 2 else np.nan
+    return result
 
 
 def ramps(spread: Points, *, core: float) -> Points:

@@ -1,0 +1,219 @@
+"""Where the subject truly begins across its outline, finer than the working picture tells.
+
+The traced outline is good to about half a photosite's neighbourhood. Single photosites tell more:
+in the units of the backdrop beside them, light falls from 1 in a step, blurred by the lens, to the
+subject's own light. That is brightest at its rim and fades inwards (light that wraps around it),
+so the place where light is halfway lies a little inside the step. Step and fading light are told
+apart by fitting both to the profile that the whole outline shows.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+from math import erf
+
+import numpy as np
+from numpy.typing import NDArray
+
+from inspector.arrays import Mask, Points
+from inspector.levels import Levels
+from inspector.outline import SMOOTHED, average_along, mean_along
+from inspector.profile import crossing, filled, read_sites
+
+STEP_PX = 0.5
+"""Steps of distance in which a profile is gathered, pixels."""
+BESIDE_PX = (6.0, 10.0)
+"""So far outside the outline the backdrop beside it is measured, pixels."""
+INSIDE_PX = 6.0
+"""How far inwards a profile is fitted, pixels."""
+UNDER_TOP = 0.95
+"""A channel tells the backdrop's level where it lies under this part of its own highest."""
+MOST_OFF_PX = 3.0
+"""The traced outline is off by less."""
+OVER = 3
+"""Outline points over which a profile is averaged: the traced outline wavers over few of them."""
+LEAST_LIGHT = 0.05
+"""A backdrop darker than this is none, in units of white."""
+ENOUGH_POINTS = 500
+"""So many outline points give the common profile."""
+LEAST_POINTS, LEAST_PART = 40, 0.1
+"""Fewer outline points, or a smaller part of them, give no common profile."""
+CUT_AT = (0.9, 0.45)
+"""Levels, parts of the ceiling, that tell by how much a backdrop lies over it."""
+TIMES = np.geomspace(1.0, 3.0, 60)
+"""How many times the ceiling a backdrop may be for that."""
+FADES = (1.5, 5.0)
+"""Lengths over which light on the subject's rim fades inwards, in sigmas of the blur: that of a
+narrow rim and of light that wraps around. A rim much narrower than the blur looks like a step
+that lies further in; nothing can tell the two apart."""
+SIGMAS = np.geomspace(0.5, 4.0, 18)
+"""Blurs that are tried, pixels."""
+SHIFTS = np.arange(-1.0, 0.31, 0.05)
+"""Places of the step that are tried, pixels inwards from where light is halfway."""
+PHI_AT = np.linspace(-6, 6, 1201)
+PHI = np.array([0.5 + 0.5 * erf(x / 2**0.5) for x in PHI_AT])
+"""The normal distribution, as a table."""
+
+
+@dataclass(frozen=True, eq=False)
+class Begins:
+    """Where the subject begins at N outline points.
+
+    Attributes
+    ----------
+    at : ndarray, float64
+        (N,) pixels inwards from the traced outline.
+    told : ndarray, bool
+        (N,) whether that is known: not before a backdrop far over the ceiling.
+    """
+
+    at: Points
+    told: Mask
+
+
+def where_subject_begins(
+    levels: Levels, points: Points, inward: Points, line: NDArray[np.intp]
+) -> Begins:
+    """Find the true outline along the traced one.
+
+    Parameters
+    ----------
+    points, inward : ndarray, float64
+        (N, 2) outline points, viewed pixels, and unit vectors into the subject.
+    line : ndarray, intp
+        (N,) which outline a point belongs to.
+    """
+    reach = min(float(levels.scale), MOST_OFF_PX)
+    bins = np.arange(-BESIDE_PX[1] - reach, INSIDE_PX + reach + STEP_PX, STEP_PX)
+    middle = (bins[:-1] + bins[1:]) / 2
+    profile, told = _profiles(levels, points, inward, line, bins)
+    halfway = crossing(profile, middle, np.full(len(profile), 0.5))
+    near = np.abs(halfway) < 1.5 * reach
+    if np.count_nonzero(told & near) < max(LEAST_POINTS, LEAST_PART * len(points)):
+        return Begins(np.zeros(len(points)), np.zeros(len(points), bool))
+    x = np.arange(-7.0, INSIDE_PX, STEP_PX)
+    some = np.flatnonzero(told & near)[:: 1 + np.count_nonzero(told & near) // ENOUGH_POINTS]
+    common = _common(profile[some], halfway[some], middle, x)
+    under, found = _under_ceiling(profile, line, middle, common, x)
+    at = np.where(told, halfway, under)
+    settled = near & (told | found)
+    at = np.where(settled, at, np.median(at[settled]))
+    known = settled | told
+    return Begins(np.where(known, at + _fitted_step(x, common), 0.0), known)
+
+
+def _profiles(
+    levels: Levels, points: Points, inward: Points, line: NDArray[np.intp], bins: Points
+) -> tuple[Points, Mask]:
+    """(N, B) light by distance in units of the backdrop beside; (N,) whether that is told.
+
+    Averaged over neighbours. Where every channel is at its end, the light of the one that goes
+    furthest in units of its end. Points lie whole cells apart, so that each might see one colour
+    only: each is read twice, a photosite apart along the outline.
+    """
+    offsets = np.arange(np.ceil(bins[0]), bins[-1])
+    along = np.stack([inward[:, 1], -inward[:, 0]], axis=1) / 2
+    both = [read_sites(levels, points + shift, inward, offsets) for shift in (-along, along)]
+    distance, light, channel = (
+        np.concatenate(parts, axis=1)
+        for parts in zip(*((s.distance, s.rendered, s.channel) for s in both), strict=True)
+    )
+    row, tops = np.arange(len(points))[:, None], _tops(levels)
+    out = np.tile(offsets < -BESIDE_PX[0], 2)
+    place, far = row * tops.size + channel[:, out], light[:, out]
+    beside = _means(place, far, np.isfinite(far), (len(points), tops.size), line)
+    beside[~((beside > LEAST_LIGHT) & (beside < UNDER_TOP * tops))] = np.nan
+    told = np.asarray(np.isfinite(beside).any(axis=1))
+    beside[np.ix_(~told, tops >= tops.max())] = tops.max()
+    part = np.asarray(light / np.take_along_axis(beside, channel, axis=1))
+    count = len(bins) - 1
+    place = np.floor((distance - np.float32(bins[0])) / np.float32(STEP_PX)).astype(np.intp)
+    use = np.isfinite(part) & (place >= 0) & (place < count)
+    return filled(_means(row * count + place, part, use, (len(points), count), line, OVER)), told
+
+
+def _tops(levels: Levels) -> Points:
+    """(C,) rendered level at which the sites of each channel end."""
+    single = levels.frame.mosaic.ndim == 2
+    return levels.top if single else np.full(levels.top.size, levels.top.min())
+
+
+def _means(
+    place: NDArray[np.intp],
+    values: NDArray[np.floating],
+    use: Mask,
+    shape: tuple[int, int],
+    line: NDArray[np.intp],
+    over: int = SMOOTHED,
+) -> Points:
+    """Means of values by their place in a picture of a shape, over neighbouring rows; or NaN."""
+    size = shape[0] * shape[1]
+    total = np.bincount(place[use], values[use], size).astype(np.float64)
+    count = np.bincount(place[use], minlength=size).astype(np.float64)
+    total, count = (mean_along(v.reshape(shape), line, over=over) for v in (total, count))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(total / count, np.float64)
+
+
+def _common(profile: Points, halfway: Points, distance: Points, x: Points) -> Points:
+    """(K,) median of the profiles at places x from where each is halfway."""
+    at = np.interp(x + halfway[:, None], distance, np.arange(len(distance)))
+    before = np.minimum(at.astype(int), len(distance) - 2)
+    row, part = np.arange(len(profile))[:, None], at - before
+    moved = profile[row, before] * (1 - part) + profile[row, before + 1] * part
+    return np.asarray(np.median(moved, axis=0), np.float64)
+
+
+def _under_ceiling(
+    profile: Points, line: NDArray[np.intp], distance: Points, common: Points, x: Points
+) -> tuple[Points, Mask]:
+    """(N,) place where light would be halfway, of profiles (N, B) cut off at the ceiling.
+
+    The backdrop is so many times the ceiling; the more, the shorter the way from just under the
+    ceiling to a lower level. (N,) whether it is not too many times.
+    """
+    high, low = (crossing(profile, distance, np.full(len(profile), q)) for q in CUT_AT)
+    fall = np.minimum.accumulate(common)
+    to_high, to_low = (np.interp(-q / TIMES, -fall, x) for q in CUT_AT)
+    width = (to_low - to_high)[::-1]
+    # The backdrop hardly changes along the outline, so that neighbours tell its level together.
+    seen = average_along((low - high)[:, None], line)[:, 0]
+    times = np.interp(seen, width, TIMES[::-1])
+    at = low - np.interp(times, TIMES, to_low)
+    return at, np.isfinite(at) & (times < 0.9 * TIMES[-1])
+
+
+def _fitted_step(x: Points, light: Points) -> float:
+    """Place of the step in a profile (K,) of light in units of the backdrop's.
+
+    ``light = step + c (1 - step) + sum a_i glow_i`` with c and a_i at least zero: an ordinary
+    least squares over every choice of them, the best of all that hold.
+    """
+    sigma, shift = (g.ravel() for g in np.meshgrid(SIGMAS, SHIFTS, indexing="ij"))
+    d = x - shift[:, None]
+    s = sigma[:, None]
+    rest = light - _phi(-d / s)
+    columns = np.stack([_phi(d / s), *(_glow(d, s, fade * s) for fade in FADES)], axis=2)
+    best = np.full(len(d), np.inf)
+    for use in product((False, True), repeat=columns.shape[2]):
+        if not any(use):
+            continue
+        a = columns[:, :, list(use)]
+        normal = np.swapaxes(a, 1, 2) @ a + 1e-9 * np.eye(sum(use))
+        found = np.linalg.solve(normal, np.swapaxes(a, 1, 2) @ rest[..., None])
+        misfit = ((a @ found)[..., 0] - rest) ** 2
+        best = np.where(
+            (found[..., 0] >= 0).all(axis=1), np.minimum(best, misfit.sum(axis=1)), best
+        )
+    return float(shift[best.argmin()])
+
+
+def _glow(d: Points, sigma: Points, fade: Points) -> Points:
+    """Light that is 1 at the step and fades exponentially inwards, blurred by a Gaussian."""
+    grown = np.exp(np.minimum(sigma**2 / (2 * fade**2) - d / fade, 30.0))
+    return np.asarray(grown * _phi(d / sigma - sigma / fade))
+
+
+def _phi(x: Points) -> Points:
+    return np.asarray(np.interp(x, PHI_AT, PHI), np.float64)

@@ -1,0 +1,69 @@
+"""Where the subject begins: on balls of known radius, blurred by scipy's Gaussian."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from plain import CAMERA, NOISY, blurred, frame_of_light
+
+from inspector.arrays import Points
+from inspector.frame import Frame
+from inspector.halfway import Begins, where_subject_begins
+from inspector.levels import measure_levels
+from inspector.outline import joined
+from inspector.zones import find_zones
+
+SIZE, CENTRE, RADIUS = (600, 400), (300, 200), 90
+X, Y = np.meshgrid(np.arange(SIZE[0]) + 0.5, np.arange(SIZE[1]) + 0.5)
+DEPTH = RADIUS - np.hypot(X - CENTRE[0], Y - CENTRE[1])
+COVER = np.clip(DEPTH + 0.5, 0, 1)
+
+
+def ball(wall: Points | float, *, rim: float = 0.0, fade: float = 1.0, sigma: float = 1.2) -> Frame:
+    """A dark ball whose light at the rim fades inwards over so many pixels."""
+    own = 2.0**-5 + rim * np.exp(-np.maximum(DEPTH, 0) / fade)
+    return frame_of_light(blurred(wall + COVER * (own - wall), sigma), NOISY)
+
+
+def begins(frame: Frame) -> tuple[Points, Points, Begins]:
+    """(N,) distances of the traced and of the true outline from the true circle, inwards."""
+    levels = measure_levels(frame)
+    lines = find_zones(levels).outlines
+    points, inward = joined(lines)
+    line = np.repeat(np.arange(len(lines)), [len(one) for one in lines])
+    found = where_subject_begins(levels, points, inward, line)
+    traced = RADIUS - np.hypot(*(points - CENTRE).T)
+    return traced, traced + found.at, found
+
+
+@pytest.mark.parametrize("ev", [-0.8, -0.3, 0.3, 0.7])
+@pytest.mark.parametrize("sigma", [0.7, 1.2, 1.9])
+def test_the_true_outline_is_found_wherever_the_exposure_puts_the_level(
+    ev: float, sigma: float
+) -> None:
+    _, off, found = begins(ball(2.0**ev, sigma=sigma))
+    assert found.told.mean() > 0.98
+    assert abs(np.median(off)) < 0.2
+    assert np.percentile(np.abs(off), 95) < 0.55
+
+
+def test_it_lies_outside_of_where_light_is_halfway_when_light_wraps_around_the_edge() -> None:
+    """A rim shifts the traced outline inwards; what fades behind it gives the rim away."""
+    traced, off, _ = begins(ball(2.0**-0.7, rim=0.35, fade=2.0))
+    assert np.median(traced) > 0.4
+    assert abs(np.median(off)) < 0.25
+
+
+def test_it_is_told_before_a_backdrop_over_the_ceiling_from_the_rest_of_the_outline() -> None:
+    """The ceiling of this camera is one stop; on the right the wall lies 0.8 stop over it."""
+    wall = 2.0 ** (0.6 + 1.2 * np.clip((X - CENTRE[0]) / 60, 0, 1))
+    _, off, found = begins(ball(wall))
+    assert CAMERA.red_gain == 2
+    assert found.told.mean() > 0.9
+    assert np.percentile(np.abs(off[found.told]), 90) < 0.6
+
+
+def test_where_the_backdrop_is_over_the_ceiling_all_along_it_is_not_told() -> None:
+    _, _, found = begins(ball(2.0**1.8))
+    assert not found.told.any()
+    assert (found.at == 0).all()
