@@ -11,7 +11,7 @@ from inspector.arrays import Floats, Mask, Points
 from inspector.halfway import where_subject_begins
 from inspector.levels import WHITE, Levels
 from inspector.outline import average_along, joined, mean_along, read, read_along, within
-from inspector.profile import read_sites
+from inspector.profile import ramps, read_sites, sharpest_blur
 from inspector.zones import Zones
 
 REACH = 0.036
@@ -20,6 +20,9 @@ TWO_STOPS = 0.25
 """Two stops under white: the lower end of the fall that tells spill from a clean edge."""
 DEPARTS_EV = 0.1
 """The subject begins where the light is this much under the backdrop beside it, stops."""
+LEAVES, USUAL_BLUR_PX = 2.0, 1.5
+"""By so many sigmas of the blur the light leaves the backdrop's level before the subject begins, as
+far as the working picture shows; and a sigma where there is none."""
 AT_CEILING_EV = 0.05
 """So near the ceiling the backdrop's own level is not told, stops."""
 STRAND_MARGIN = 3.0
@@ -113,6 +116,7 @@ def look_across(levels: Levels, zones: Zones, away: Floats, *, tolerance: float)
     slope = read_along(zones.backdrop_ev, start, step, outside)
     at_outline = slope[:, outside == 0]
     overlap = _overlap(ev - (slope - at_outline), outside, white_at)
+    blur = sharpest_blur(ramps(zones.spread, core=0.0)) or USUAL_BLUR_PX
     return Across(
         points=points,
         inward=inward,
@@ -125,7 +129,7 @@ def look_across(levels: Levels, zones: Zones, away: Floats, *, tolerance: float)
         headroom_ev=np.where(bent | (thickness < tolerance + THIN_MARGIN_PX), np.inf, headroom),
         least_ev=np.where(thickness < tolerance, np.inf, least),
         settled=begins.told,
-        spilled_ev=_spilled(ev, outside, white_at - overlap + tolerance + 0.5),
+        spilled_ev=_spilled(ev, outside, white_at - overlap + tolerance + LEAVES * blur),
     )
 
 
