@@ -54,6 +54,8 @@ class Across:
         least that much where the backdrop is at the ceiling; NaN where white does not reach.
     told : ndarray, bool
         (N,) whether the backdrop there is under the ceiling, so that an overlap is seen in full.
+    backdrop_ev : ndarray, float64
+        (N,) the backdrop's stops there.
     headroom_ev : ndarray, float64
         (N,) exposure change in stops at which white would cross the edge by the tolerance, did no
         spill hide the outline; infinite where nothing is so deep, and where a strand or a tip
@@ -76,6 +78,7 @@ class Across:
     fall: Points
     overlap: Points
     told: Mask
+    backdrop_ev: Points
     headroom_ev: Points
     least_ev: Points
     settled: Mask
@@ -126,6 +129,7 @@ def look_across(levels: Levels, zones: Zones, away: Floats, *, tolerance: float)
         fall=np.where(too_thin, np.nan, dark_at - white_at),
         overlap=overlap,
         told=at_outline[:, 0] < levels.ceiling_ev - AT_CEILING_EV,
+        backdrop_ev=np.asarray(at_outline[:, 0], np.float64),
         headroom_ev=np.where(bent | (thickness < tolerance + THIN_MARGIN_PX), np.inf, headroom),
         least_ev=np.where(thickness < tolerance, np.inf, least),
         settled=begins.told,

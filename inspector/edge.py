@@ -10,10 +10,11 @@ import numpy as np
 from inspector.across import Across, look_across
 from inspector.arrays import Floats, Mask, Points, median_of
 from inspector.levels import Levels
+from inspector.onset import find_onset, lens_blur
 from inspector.outline import tolerance_px
 from inspector.place import Box, view_box
 from inspector.profile import ramps, sharpest_blur
-from inspector.spill import SpillRun, find_spill
+from inspector.spill import SpillRun, find_spill, may_spill
 from inspector.zones import Zones
 
 __all__ = ["Box", "Edge", "HotSpot", "SpillRun", "measure_edge", "tolerance_px"]
@@ -97,8 +98,20 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     ramp = float(np.median(found)) if found.size else None
     tolerance = tolerance_px(levels.frame.size)
     across = look_across(levels, zones, away, tolerance=tolerance)
+    blur = sharpest_blur(found)
+    onset = find_onset(
+        levels,
+        across.points,
+        across.inward,
+        across.line,
+        across.white_at,
+        may_spill(across, tolerance=tolerance) & across.told,
+        blur=lens_blur(blur, float(np.median(across.backdrop_ev))),
+        tolerance=tolerance,
+    )
     runs = find_spill(
         across,
+        onset,
         tolerance=tolerance,
         centre=_centre(levels, zones),
         size=levels.frame.size,
@@ -107,7 +120,7 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     return Edge(
         length_px=length,
         ramp_px=ramp,
-        blur_px=sharpest_blur(found),
+        blur_px=blur,
         spill_fraction=min(1.0, sum(r.length_px for r in runs if r.sure) / length),
         spill=runs,
         hot_spots=spots,

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from inspector.across import Across
 from inspector.arrays import Mask, Points
+from inspector.onset import TOLERANCE_PX, Onset, runs_of
 from inspector.place import Box, clock, points_box
 
 # All widths below are for a tolerance of 3 px, as on frames up to 3,000 px wide, and grow with it;
 # lengths also with the spacing of the outline's points.
-TOLERANCE_PX, SPACING_PX = 3.0, 2.0
+SPACING_PX = 2.0
 
 SURE_FALL, POSSIBLE_FALL = 4.0, 2.5
 """How many pixels longer than on a clean part the fall from white to two stops under it is on
@@ -44,6 +43,17 @@ LEAST_RUN_PX, LEAST_OVERLAP_RUN_PX = 24.0, 40.0
 """Shorter runs are not judged; a strand of hair across the outline dims the light outside over
 twice the stretch that profiles are averaged on, so overlap alone must go on for longer."""
 
+AROUND = 5
+"""So many points on either side of a slow fall are looked at, too."""
+LARGEST_ERROR = 1.2
+"""An outline that is known no better than this, standard error in pixels, makes no spill where
+other signs show none."""
+TRUSTED = 0.5
+"""Neither an outline nor an overlap is known better than this, pixels; each weighs by its
+variance."""
+LEAST_PART_PX, GAP_PX = 12.0, 8.0
+"""What is left of a run where the outline is known: shorter parts, and gaps, are not told."""
+
 
 @dataclass(frozen=True, eq=False)
 class SpillRun:
@@ -66,13 +76,24 @@ class SpillRun:
     span: slice
 
 
+def may_spill(across: Across, *, tolerance: float) -> Mask:
+    """(N,) where the fall from white is slower than on a clean part, and a little around."""
+    wide = tolerance / TOLERANCE_PX
+    near = np.zeros(len(across.fall), bool)
+    for run in runs_of(_soft(across, wide), across.line):
+        near[max(0, run.start - AROUND) : run.stop + AROUND] = True
+    return near
+
+
 def find_spill(
-    across: Across, *, tolerance: float, centre: Points, size: tuple[int, int]
+    across: Across, onset: Onset, *, tolerance: float, centre: Points, size: tuple[int, int]
 ) -> tuple[SpillRun, ...]:
     """Sure and possible runs of spill, the sure and the longest first.
 
     Parameters
     ----------
+    onset : Onset
+        Where the subject begins beneath white light, as far as it is known.
     tolerance : float
         Pixels by which white may cross the outline.
     centre : ndarray
@@ -82,12 +103,64 @@ def find_spill(
     """
     wide = tolerance / TOLERANCE_PX
     long = max(wide, float(np.median(across.step)) / SPACING_PX)
-    thick = np.isfinite(across.fall)
-    more_fall = _over_clean(np.where(thick, across.fall, np.nan), LONGEST_CLEAN_FALL * wide)
-    overlap = np.where(thick, across.overlap, np.nan)
-    depth = _over_clean(overlap, LONGEST_CLEAN_OVERLAP * wide)
+    depth = _deeper(across, wide)
+    cues = _cues(across, depth, tolerance=tolerance, wide=wide, long=long)
+    past = across.white_at - onset.at - tolerance
+    more = np.maximum(depth - SURE_OVERLAP * wide, 0.0)
+    shallow = past / (onset.error**2 + (TRUSTED * wide) ** 2) + more / (TRUSTED * wide) ** 2 < 0
+    deep = (past > 0) & _soft(across, wide) & (onset.error < LARGEST_ERROR * wide)
+    for run in runs_of(deep, across.line):
+        plain = across.step[run][(past > onset.error)[run]].sum()
+        deep[run] = plain >= LEAST_RUN_PX * wide
+    sure = _closed((cues.sure & ~shallow) | deep, across, GAP_PX * long)
+    sure = _long_runs(sure, across, LEAST_PART_PX * wide)
+    possible = _long_runs(cues.possible & ~shallow & ~sure, across, LEAST_RUN_PX * long)
+    depths = np.where(shallow | deep, np.maximum(past + tolerance, 0.0), cues.depths)
+    runs = [
+        _run(across, at, depths, sure=told, centre=centre, size=size)
+        for mask, told in ((sure, True), (possible, False))
+        for at in runs_of(mask, across.line)
+    ]
+    return tuple(sorted(runs, key=lambda r: (-r.sure, -r.length_px)))
+
+
+def _run(
+    across: Across,
+    at: slice,
+    depths: Points,
+    *,
+    sure: bool,
+    centre: Points,
+    size: tuple[int, int],
+) -> SpillRun:
+    points = across.points[at]
+    return SpillRun(
+        where=clock(points.mean(axis=0), centre),
+        box=points_box(points, size),
+        length_px=float(across.step[at].sum()),
+        depth_px=float(np.percentile(depths[at], 90)),
+        sure=sure,
+        points=points,
+        depths=depths[at],
+        inward=across.inward[at],
+        span=at,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Cues:
+    """What falls and overlaps say at N points: spill, what may be, and how deep, pixels."""
+
+    sure: Mask
+    possible: Mask
+    depths: Points
+
+
+def _cues(across: Across, depth: Points, *, tolerance: float, wide: float, long: float) -> _Cues:
+    """Judge runs by how slowly light falls in them and how far white overlaps its end."""
+    more_fall = _slower(across, wide)
     # A seam or a strand dims the light outside as spill does, but leaves the edge sharp.
-    soft = more_fall > SOFT_FALL * wide
+    soft = _soft(across, wide)
     proven = soft & (depth > SURE_OVERLAP * wide)
     slow = (more_fall > SURE_FALL * wide) & (across.white_at > -OUTSIDE * across.fall)
     overlaps = depth > FAINT_OVERLAP * wide
@@ -95,55 +168,55 @@ def find_spill(
     faint = _long_runs(faint, across, LEAST_FAINT_RUN_PX * long)
     crossed = (across.white_at > tolerance) & (across.headroom_ev < -CROSSED_EV)
     part = (more_fall > POSSIBLE_FALL * wide) | proven | faint | crossed
-    runs = []
-    for first, last in _true_runs(part, across.line):
-        at = slice(first, last)
+    sure, possible = (np.zeros(len(part), bool) for _ in range(2))
+    for at in runs_of(part, across.line):
         step = across.step[at]
-        length = float(step.sum())
         plain = step[crossed[at]].sum() >= LEAST_CROSSED_PX * wide
-        if length < LEAST_RUN_PX * long and not plain:
+        if step.sum() < LEAST_RUN_PX * long and not plain:
             continue
-        sure = bool(
+        possible[at] = True
+        sure[at] = bool(
             plain
             or step[(slow & (overlaps | ~across.told))[at]].sum() >= LEAST_RUN_PX * long
             or step[slow[at]].sum() >= LEAST_LONE_RUN_PX * long
             or step[proven[at]].sum() >= LEAST_OVERLAP_RUN_PX * long
             or faint[at].any()
         )
-        depths = np.maximum(depth[at], np.where(slow[at], tolerance, 0.0))
-        depths = np.maximum(depths, np.where(crossed[at], across.white_at[at], 0.0))
-        points = across.points[at]
-        runs.append(
-            SpillRun(
-                where=clock(points.mean(axis=0), centre),
-                box=points_box(points, size),
-                length_px=length,
-                depth_px=float(np.percentile(depths, 90)),
-                sure=sure,
-                points=points,
-                depths=depths,
-                inward=across.inward[at],
-                span=at,
-            )
-        )
-    return tuple(sorted(runs, key=lambda r: (-r.sure, -r.length_px)))
+    depths = np.maximum(depth, np.where(slow, tolerance, 0.0))
+    depths = np.maximum(depths, np.where(crossed, across.white_at, 0.0))
+    return _Cues(sure, possible, depths)
+
+
+def _slower(across: Across, wide: float) -> Points:
+    """(N,) pixels by which the fall from white is longer than on a clean part of the edge."""
+    return _over_clean(across.fall, LONGEST_CLEAN_FALL * wide)
+
+
+def _soft(across: Across, wide: float) -> Mask:
+    return _slower(across, wide) > SOFT_FALL * wide
+
+
+def _deeper(across: Across, wide: float) -> Points:
+    """(N,) pixels by which white overlaps the end of the backdrop's light more than if clean."""
+    overlap = np.where(np.isfinite(across.fall), across.overlap, np.nan)
+    return _over_clean(overlap, LONGEST_CLEAN_OVERLAP * wide)
 
 
 def _closed(mask: Mask, across: Across, gap: float) -> Mask:
     """A mask along the edge with its gaps of fewer pixels filled."""
     filled = mask.copy()
-    for first, last in _true_runs(~mask, across.line):
-        within = first > 0 and last < len(mask) and mask[first - 1] and mask[last]
-        if within and across.step[first:last].sum() < gap:
-            filled[first:last] = True
+    for run in runs_of(~mask, across.line):
+        within = run.start > 0 and run.stop < len(mask) and mask[run.start - 1] and mask[run.stop]
+        if within and across.step[run].sum() < gap:
+            filled[run] = True
     return filled
 
 
 def _long_runs(mask: Mask, across: Across, least: float) -> Mask:
     """What of a mask goes on for at least so many pixels."""
     kept = np.zeros(len(mask), bool)
-    for first, last in _true_runs(mask, across.line):
-        kept[first:last] = across.step[first:last].sum() >= least
+    for run in runs_of(mask, across.line):
+        kept[run] = across.step[run].sum() >= least
     return kept
 
 
@@ -152,12 +225,3 @@ def _over_clean(values: Points, longest: float) -> Points:
     known = values[np.isfinite(values)]
     clean = min(longest, float(np.percentile(known, CLEAN_SHARE))) if known.size else longest
     return np.nan_to_num(np.maximum(values - clean, 0.0))
-
-
-def _true_runs(mask: Mask, line: NDArray[np.intp]) -> list[tuple[int, int]]:
-    """First and last + 1 of each run of True that stays on one line."""
-    edges = np.zeros(len(mask) + 1, bool)
-    edges[1:-1] = (mask[1:] != mask[:-1]) | (line[1:] != line[:-1])
-    edges[0] = edges[-1] = True
-    bounds = np.flatnonzero(edges)
-    return [(int(a), int(b)) for a, b in pairwise(bounds) if mask[a]]

@@ -1,0 +1,284 @@
+"""Where the subject begins beneath white light, fitted: a break that only the lens has blurred.
+
+White light on the subject moves the place where white ends, not the outline itself. Under the
+ceiling some channel still responds on both sides of the outline. There the light steps, in level
+or in tint, as sharply as the lens lets it, while both the backdrop outside and the light on the
+subject are smooth. As in ISO 12233's slanted edge, single photosites are put at their own
+distances. At each place where the subject might begin, a step blurred by the lens is fitted to
+them by least squares: level light outside, a smooth curve inside. How well each place explains the
+light (the marginal likelihood of a linear model: Bishop, Pattern Recognition and Machine Learning,
+2006, section 3.5) is weighed along the outline, which goes on from point to point (forward and
+backward: the same, section 13.2).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from math import erf, pi
+from statistics import NormalDist
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from inspector.arrays import Mask, Points
+from inspector.levels import RESPONDS, Levels
+from inspector.outline import SMOOTHED
+from inspector.profile import TEN_TO_NINETY, read_sites
+
+TOLERANCE_PX = 3.0
+"""All lengths below are for a tolerance of so many pixels, and grow with it."""
+BIN_PX = 0.5
+"""Steps of distance in which the photosites are gathered, and between the places tried."""
+FURTHEST_PX, DEEPEST_PX = -16.0, 3.0
+"""Range of the places tried, from outside to inside the traced outline."""
+OUTER_PX, INNER_PX = 11.0, 6.0
+"""How far outside and inside the end of white the light is looked at."""
+CLEAN_PX = 2.5
+"""So far inside the end of white lies the outline at the most, where the edge is clean."""
+KNOTS_PX = np.arange(2.0, 19.0, 2.0)
+"""Distances from the outline at which the light on the subject may bend."""
+STEP, SLOPE, BEND = 0.4, 0.3, 0.03
+"""Standard deviations expected, parts of the brightest light: of the step, of the slope just
+inside it per pixel, and of how much that slope changes at a knot. Measured: light on the subject
+falls by 2 to 60 pixels for two stops."""
+LEAST_NOISE = 0.01
+"""No photosite is trusted better than this: sites differ by as much in what they make of light."""
+LEAST_BINS = 10
+"""A channel that responds in fewer of the steps of distance tells nothing."""
+HOP = 3
+"""Every so many points of the outline one is fitted; the photosites of its neighbours count."""
+STRAYS_PX = 0.5
+"""How far the outline strays from point to point, as seen from the traced one."""
+JUMPS = 0.02
+"""Chance that it jumps, at a corner."""
+LEAST_ERROR = 0.125
+"""No place is known better than this, pixels."""
+UNLIKELY = 60.0
+"""A logarithm of a chance that is none."""
+GLOW = 1.12
+"""The subject's own glow and the sensor's noise widen the sharpest ramps by so much, measured."""
+
+
+@dataclass(frozen=True, eq=False)
+class Onset:
+    """Where the subject begins, at N outline points; NaN where it is not known.
+
+    Attributes
+    ----------
+    at, error : ndarray, float64
+        (N,) offset inwards from the traced outline, pixels, and its standard error.
+    """
+
+    at: Points
+    error: Points
+
+
+def find_onset(
+    levels: Levels,
+    points: Points,
+    inward: Points,
+    line: NDArray[np.intp],
+    white_at: Points,
+    look: Mask,
+    *,
+    blur: float,
+    tolerance: float,
+) -> Onset:
+    """Fit where the subject begins at the points to ``look`` at.
+
+    Parameters
+    ----------
+    points, inward : ndarray, float64
+        (N, 2) the traced outlines, viewed pixels, and unit vectors into the subject.
+    line : ndarray, intp
+        (N,) which of the outlines a point belongs to.
+    white_at : ndarray, float64
+        (N,) offset inwards at which white ends, pixels.
+    blur : float
+        Sigma of the lens, pixels.
+    tolerance : float
+        Pixels by which white may cross the outline.
+    """
+    unit = tolerance / TOLERANCE_PX
+    at, error = (np.full(len(points), np.nan) for _ in range(2))
+    for span in runs_of(look & np.isfinite(white_at), line):
+        here = np.arange(span.start, span.stop)
+        fitted = np.unique(np.append(here[::HOP], here[-1]))
+        light, number = _gather(levels, points[span], inward[span], unit)
+        rows = fitted - span.start
+        evidence, tells = _evidence(light[rows], number[rows], white_at[fitted] / unit, blur / unit)
+        chance = _along(evidence)
+        mean = chance @ PLACES
+        spread = np.sqrt(np.maximum(chance @ PLACES**2 - mean**2, LEAST_ERROR**2))
+        told = np.interp(here, fitted, tells) > 0.5
+        at[span] = np.where(told, np.interp(here, fitted, mean * unit), np.nan)
+        error[span] = np.where(told, np.interp(here, fitted, spread * unit), np.nan)
+    return Onset(at, error)
+
+
+def lens_blur(sharpest: float | None, backdrop_ev: float) -> float:
+    """Sigma of the lens, pixels, from the sharpest ramps under white and the backdrop's stops.
+
+    Of the fall from a backdrop ``b`` times white only what lies between 0.9 and 0.1 of white was
+    measured: less of the blurred step than 10 to 90 %.
+    """
+    b = 2.0 ** max(backdrop_ev, 0.0)
+    normal = NormalDist()
+    seen = normal.inv_cdf(1 - 0.1 / b) - normal.inv_cdf(1 - 0.9 / b)
+    return max(0.5, (sharpest or 1.0) * TEN_TO_NINETY / seen / GLOW)
+
+
+PLACES = np.arange(FURTHEST_PX, DEEPEST_PX + 0.01, BIN_PX)
+"""Offsets inwards from the traced outline at which the subject might begin."""
+BOUNDS = np.arange(FURTHEST_PX - 6.0, DEEPEST_PX + 7.01, BIN_PX)
+MIDDLES = (BOUNDS[1:] + BOUNDS[:-1]) / 2
+
+
+def _gather(levels: Levels, points: Points, inward: Points, unit: float) -> tuple[Points, Points]:
+    """(N, C, B) mean level by channel and step of distance, and how many sites tell it.
+
+    A darker frame's channels are channels of their own: nothing hangs on how much darker it is.
+    """
+    found = [_by_channel(replace(levels, under=None), points, inward, unit)]
+    if levels.under is not None:
+        start = points + np.array(levels.under.shift)
+        found.append(_by_channel(levels.under.levels, start, inward, unit))
+    light, number = zip(*found, strict=True)
+    return np.concatenate(light, axis=1), np.concatenate(number, axis=1)
+
+
+def _by_channel(
+    levels: Levels, points: Points, inward: Points, unit: float
+) -> tuple[Points, Points]:
+    """The same of one frame, summed over neighbouring points.
+
+    Where any site of a step is saturated, none of it counts: what is left would be too dark.
+    """
+    frame, shape = levels.frame, (len(points), -1, len(MIDDLES))
+    colours = [name[0] for name in frame.channels]
+    kind = np.array([sorted(set(colours)).index(colour) for colour in colours])
+    sites = read_sites(
+        levels, points, inward, np.arange(BOUNDS[0] * unit - 1, BOUNDS[-1] * unit + 1.1)
+    )
+    # Of a file that is RGB already the channel that is lowest is read, and it may be any.
+    top = frame.gains[sites.channel] if frame.mosaic.ndim == 2 else frame.gains.min()
+    place = np.floor((sites.distance / unit - BOUNDS[0]) / BIN_PX).astype(np.intp)
+    inside = (place >= 0) & (place < len(MIDDLES)) & np.isfinite(sites.rendered)
+    responds = inside & (sites.rendered < RESPONDS * top)
+    rows = np.arange(len(points))[:, None] * (kind.max() + 1) + kind[sites.channel]
+    key, size = rows * len(MIDDLES) + place, len(points) * (kind.max() + 1) * len(MIDDLES)
+    total = _summed(np.bincount(key[responds], sites.rendered[responds], size).reshape(shape))
+    number = _summed(np.bincount(key[responds], minlength=size).reshape(shape))
+    lost = _summed(np.bincount(key[inside & ~responds], minlength=size).reshape(shape))
+    number = np.where(lost > 0.5, 0.0, np.round(number))
+    return np.where(number > 0, total / np.maximum(number, 1), 0.0), number
+
+
+def _summed(values: NDArray[np.generic]) -> Points:
+    """(N, C, B) sums over neighbouring points."""
+    flat = np.asarray(values, np.float64).reshape(len(values), -1)
+    size = (1, min(SMOOTHED, len(values)))
+    smooth = cv2.blur(flat, size, borderType=cv2.BORDER_REPLICATE) * size[1]
+    return np.asarray(smooth, np.float64).reshape(values.shape)
+
+
+def _evidence(light: Points, number: Points, white_at: Points, blur: float) -> tuple[Points, Mask]:
+    """(N, P) logarithm of how well each place explains the light; (N,) whether any channel tells.
+
+    The same site speaks for as many neighbours as are summed up, and counts so much less in each.
+    """
+    basis = _basis(blur)
+    places, _, size = basis.shape
+    flat = basis.transpose(1, 0, 2).reshape(len(MIDDLES), -1)
+    squares = (basis[..., :, None] * basis[..., None, :]).transpose(1, 0, 2, 3)
+    squares = squares.reshape(len(MIDDLES), -1)
+    prior = np.array([1.0, STEP**-2, SLOPE**-2] + [BEND**-2] * len(KNOTS_PX))
+    inwards = MIDDLES - white_at[:, None]
+    window = (inwards > -OUTER_PX) & (inwards < INNER_PX)
+    total, misfit = (np.zeros((len(light), places)) for _ in range(2))
+    freedom = np.zeros(len(light))
+    for c in range(light.shape[1]):
+        weight = np.where(window, number[:, c], 0.0)
+        tells = np.count_nonzero(weight, axis=1) >= LEAST_BINS
+        if not tells.any():
+            continue
+        weight *= tells[:, None]
+        brightest = np.where(weight > 0, light[:, c], 0.0).max(axis=1, keepdims=True)
+        y = light[:, c] / np.maximum(brightest, 1e-3)
+        weight /= _noise(y, weight) ** 2
+        A = (weight @ squares).reshape(-1, places, size, size) + np.diag(prior)
+        b = ((weight * y) @ flat).reshape(-1, places, size)
+        found = np.linalg.solve(A, b[..., None])[..., 0]
+        unexplained = (weight * y * y).sum(axis=1)[:, None] - (found * b).sum(axis=-1)
+        volume = 2 * np.log(np.diagonal(np.linalg.cholesky(A), axis1=-2, axis2=-1)).sum(axis=-1)
+        total += np.where(tells[:, None], unexplained + volume, 0.0)
+        misfit += np.where(tells[:, None], unexplained - (prior * found**2).sum(axis=-1), 0.0)
+        freedom += np.where(tells, np.count_nonzero(weight, axis=1) - 5, 0)
+    inmost = np.maximum(white_at + CLEAN_PX, FURTHEST_PX)
+    total[PLACES[None] > inmost[:, None]] = np.inf
+    row, best = np.arange(len(light)), total.argmin(axis=1)
+    # What no place explains, a strand or a corner, makes all of them less sure.
+    worse = np.maximum(1.0, misfit[row, best] / np.maximum(freedom, 1))
+    total /= worse[:, None] * SMOOTHED / HOP
+    evidence = -(total - total.min(axis=1, keepdims=True)) / 2
+    return np.maximum(evidence, -UNLIKELY), freedom > 0
+
+
+def _basis(blur: float) -> Points:
+    """(P, B, K) the light's parts for each place: level, step, slope inside, its bends."""
+    sigma = float(np.hypot(blur, BIN_PX / np.sqrt(12)))
+    u = MIDDLES[None] - PLACES[:, None]
+    parts = [np.ones_like(u), _step(u / sigma)]
+    parts += [_ramp(u - knot, sigma) for knot in (0.0, *KNOTS_PX)]
+    return np.stack(parts, axis=-1)
+
+
+def _step(z: Points) -> Points:
+    """A step blurred by a Gaussian: the normal distribution's integral."""
+    return np.asarray((1 + np.vectorize(erf)(z / np.sqrt(2))) / 2, np.float64)
+
+
+def _ramp(u: Points, sigma: float) -> Points:
+    """The integral of a blurred step: a line that sets out at zero."""
+    z = u / sigma
+    return np.asarray(u * _step(z) + sigma * np.exp(-(z**2) / 2) / np.sqrt(2 * pi), np.float64)
+
+
+def _noise(y: Points, weight: Points) -> float:
+    """Standard deviation of a site, from how a step of distance differs from its neighbours."""
+    known = (weight[:, :-2] > 0) & (weight[:, 1:-1] > 0) & (weight[:, 2:] > 0)
+    if np.count_nonzero(known) < 30:
+        return 2 * LEAST_NOISE
+    bend = (y[:, :-2] - 2 * y[:, 1:-1] + y[:, 2:])[known]
+    a, b, c = (1 / w[known] for w in (weight[:, :-2], weight[:, 1:-1], weight[:, 2:]))
+    return max(LEAST_NOISE, float(np.median(np.abs(bend) / np.sqrt(a + 4 * b + c))) * 1.4826)
+
+
+def _along(evidence: Points) -> Points:
+    """(N, P) chance of each place, given all the points of a stretch and that outlines go on."""
+    far = (PLACES[:, None] - PLACES[None]) / (STRAYS_PX * np.sqrt(HOP))
+    on = np.exp(-(far**2) / 2)
+    on = (1 - JUMPS) * on / on.sum(axis=1, keepdims=True) + JUMPS / len(PLACES)
+    likely = np.exp(evidence)
+    forward = np.empty_like(likely)
+    so_far = np.full(len(PLACES), 1 / len(PLACES))
+    for i, one in enumerate(likely):
+        so_far = (so_far @ on) * one
+        so_far /= so_far.sum()
+        forward[i] = so_far
+    to_come = np.ones(len(PLACES))
+    for i in range(len(likely) - 1, -1, -1):
+        forward[i] *= to_come
+        forward[i] /= forward[i].sum()
+        to_come = on @ (to_come * likely[i])
+        to_come /= to_come.sum()
+    return forward
+
+
+def runs_of(mask: Mask, line: NDArray[np.intp]) -> list[slice]:
+    """Runs of True that stay on one line."""
+    change = np.flatnonzero((mask[1:] != mask[:-1]) | (line[1:] != line[:-1])) + 1
+    bounds = np.concatenate([[0], change, [len(mask)]]).tolist()
+    return [slice(a, b) for a, b in pairwise(bounds) if a < b and mask[a]]

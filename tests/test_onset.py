@@ -1,0 +1,163 @@
+"""Where the subject begins beneath white light: edges of known place, photographed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from plain import NOISY, blurred, frame_of_light
+from scipy.stats import norm
+
+from inspector.edge import Edge, measure_edge
+from inspector.levels import Levels, Under, measure_levels
+from inspector.onset import Onset, find_onset, lens_blur
+from inspector.zones import find_zones
+
+SIZE = (240, 200)
+BLUR = 1.1
+WALL = 2.0**0.6
+"""Rendered level of the backdrop: green is lost, red and blue respond."""
+SLANT = 0.1
+"""The edge is not along the columns: slope of its course (ISO 12233 slants it, too)."""
+ARC = 0.8
+"""Radians to either side over which a ball is spilt upon."""
+TINTED = np.array([0.88, 1.0, 1.1])
+
+
+def inwards() -> NDArray[np.float64]:
+    """(H, W) distance of each pixel's middle from the true outline, inwards positive."""
+    x, y = np.meshgrid(np.arange(SIZE[0]) + 0.5, np.arange(SIZE[1]) + 0.5)
+    return np.asarray((x - 120 - SLANT * (y - 100)) / np.hypot(1, SLANT))
+
+
+def spilt_edge(top: float, fall: float, *, tint: NDArray[np.float64] | None = None) -> Levels:
+    """A backdrop, and from its blurred end on light from ``top`` falling by half in ``fall`` px.
+
+    In closed form: the step is the normal distribution's integral (scipy). The light inside is
+    carried on outside under the step, where it counts for little.
+    """
+    u = inwards()
+    share = norm.cdf(u / BLUR)[..., None]
+    inside = top * 2.0 ** (-np.maximum(u, -2 * BLUR) / fall)[..., None]
+    light = WALL * (1 - share) + share * inside * (np.ones(3) if tint is None else tint)
+    return measure_levels(frame_of_light(light, NOISY))
+
+
+def fitted(levels: Levels, white_at: float, *, traced: float = 4.0) -> tuple[Onset, float]:
+    """The onset along the outline if it was traced so many pixels inside the true one."""
+    normal = np.array([1, -SLANT]) / np.hypot(1, SLANT)
+    y = np.arange(30.0, 170.0, 2)
+    points = np.stack([120 + SLANT * (y - 100), y], axis=1) + traced * normal
+    count = len(points)
+    onset = find_onset(
+        levels,
+        points,
+        np.tile(normal, (count, 1)),
+        np.zeros(count, np.intp),
+        np.full(count, white_at - traced),
+        np.ones(count, bool),
+        blur=BLUR,
+        tolerance=3.0,
+    )
+    return onset, -traced
+
+
+@pytest.mark.parametrize("fall", [4.0, 8.0])
+@pytest.mark.parametrize("top", [1.15, 1.25, 1.75])
+def test_a_step_beneath_white_light_is_found_to_a_pixel(top: float, fall: float) -> None:
+    white_at = fall * np.log2(top / 0.98)
+    onset, true = fitted(spilt_edge(top, fall), white_at)
+    off = np.abs(onset.at - true)
+    assert off.max() < 1
+    assert (off < 3 * onset.error).all()
+    assert np.median(onset.error) < 0.7
+
+
+def test_light_of_the_backdrops_level_is_told_by_its_tint() -> None:
+    onset, true = fitted(spilt_edge(WALL, 9.0, tint=TINTED), 5.0)
+    assert np.abs(onset.at - true).max() < 1
+
+
+@pytest.mark.parametrize("traced", [0.0, 2.0, 7.0])
+def test_it_does_not_depend_on_where_the_outline_was_traced(traced: float) -> None:
+    onset, true = fitted(spilt_edge(1.2, 10.0), 2.9, traced=traced)
+    assert np.abs(onset.at - true).max() < 0.6
+
+
+def brighter(levels: Levels, times: float) -> Levels:
+    """The same light in a longer exposure, as far as the sensor goes."""
+    frame = levels.frame
+    mosaic = np.clip((frame.mosaic.astype(float) - 500) * times + 500, 0, 15000)
+    return measure_levels(replace(frame, mosaic=mosaic.astype(frame.mosaic.dtype)))
+
+
+def test_where_every_channel_is_saturated_outside_nothing_is_said() -> None:
+    """Three times as bright white goes on for 16 px more: no photosite responds there."""
+    onset, _ = fitted(brighter(spilt_edge(1.2, 10.0), 3.0), 18.7)
+    assert np.isnan(onset.at).all() or (onset.error > 1).all()
+
+
+def test_a_darker_frame_shows_the_outline_above_the_ceiling() -> None:
+    """Its channels stand beside those of the frame, whatever it is said to be darker by."""
+    under = spilt_edge(1.2, 10.0)
+    levels = brighter(under, 1.4)
+    onset, true = fitted(replace(levels, under=Under(under, (0.0, 0.0), 0.7)), 7.8)
+    assert np.abs(onset.at - true).max() < 0.6
+
+
+def test_points_that_are_not_looked_at_are_not_known() -> None:
+    levels = spilt_edge(1.2, 10.0)
+    points = np.array([[120.0, 100.0]] * 30)
+    look = np.zeros(30, bool)
+    onset = find_onset(
+        levels, points, np.tile([1.0, 0.0], (30, 1)), np.zeros(30, np.intp), np.zeros(30), look,
+        blur=BLUR, tolerance=3.0,
+    )  # fmt: skip
+    assert np.isnan(onset.at).all()
+    assert np.isnan(onset.error).all()
+
+
+@pytest.mark.parametrize("b", [1.0, 1.3, 2.0])
+def test_the_lens_is_as_sharp_as_the_normal_distribution_says(b: float) -> None:
+    """Of a step from b to nothing, 0.9 to 0.1 is seen (scipy's normal distribution)."""
+    seen = norm.ppf(1 - 0.1 / b) - norm.ppf(1 - 0.9 / b)
+    ten_to_ninety = norm.ppf(0.9) - norm.ppf(0.1)
+    measured = 1.4 * seen / ten_to_ninety
+    assert lens_blur(measured, np.log2(b)) == pytest.approx(1.4 / 1.12, rel=0.01)
+
+
+def spilt_ball(deepest: float, stops_per_px: float) -> Edge:
+    """The edge of a ball on whose right side white reaches inwards, ``deepest`` pixels at 0.
+
+    So far from there, in radians, that the depth is spent, there is none.
+    """
+    x, y = np.meshgrid(np.arange(600) + 0.5 - 300, np.arange(400) + 0.5 - 200)
+    inside = 120 - np.hypot(x, y)
+    depth = deepest * (1 - (np.arctan2(y, x) / ARC) ** 2)
+    light = np.minimum(0.8 * WALL, 0.98 * 2.0 ** (stops_per_px * (depth - inside)))
+    subject = 2.0**-5 + np.where(depth > 0, light, 0)
+    frame = frame_of_light(blurred(np.where(inside > 0, subject, WALL), BLUR), NOISY)
+    levels = measure_levels(frame)
+    return measure_edge(levels, find_zones(levels), hot_spot_area=0.0002)
+
+
+@pytest.mark.parametrize("deepest", [5.0, 7.0, 10.0])
+@pytest.mark.parametrize("stops_per_px", [0.35, 0.6])
+def test_spill_is_as_long_as_white_is_past_the_tolerance(
+    deepest: float, stops_per_px: float
+) -> None:
+    true = ARC * np.sqrt(1 - 3 / deepest) / np.pi
+    edge = spilt_ball(deepest, stops_per_px)
+    assert edge.spill_fraction == pytest.approx(true, abs=0.03)
+    assert edge.spill[0].depth_px == pytest.approx(deepest, abs=2)
+
+
+@pytest.mark.parametrize("deepest", [1.0, 1.5, 2.0])
+@pytest.mark.parametrize("stops_per_px", [0.35, 0.6])
+def test_a_slow_fall_within_the_tolerance_is_no_spill(deepest: float, stops_per_px: float) -> None:
+    """White ends within the tolerance, though the light goes on well beyond."""
+    edge = spilt_ball(deepest, stops_per_px)
+    assert edge.spill_fraction == 0
+    assert not [run for run in edge.spill if run.sure]
