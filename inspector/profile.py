@@ -6,7 +6,7 @@ distance from it, so the profile is finer than the sensor's pitch and no interpo
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -15,16 +15,26 @@ from numpy.typing import NDArray
 from inspector.arrays import Floats, Points
 from inspector.frame import Frame, to_sensor
 from inspector.levels import RESPONDS, Levels, Under
-from inspector.outline import joined
+from inspector.outline import joined, mean_along
 
 TEN_TO_NINETY = 2.5631
 """10 to 90 % width of an edge blurred by a Gaussian, in units of its sigma."""
 BIN_PX = 0.25
-"""Steps of distance in which an edge's profile is gathered, pixels; they widen it by 1 %."""
+"""Steps of distance in which an edge's profile is gathered, pixels."""
+WIDENED = TEN_TO_NINETY**2 * BIN_PX**2 * (1 / 12 + 1 / 2)
+"""By how much, squared pixels, those steps and the calming of their noise widen a ramp."""
 RAMP_REACH = 24.0
 """How far on either side of the outline a ramp is followed, pixels."""
 RAMP_BINS = np.arange(-RAMP_REACH + 1.0, RAMP_REACH, BIN_PX)
 """Bounds of those steps."""
+STRETCH, FEW = 21, 3
+"""Outline points over which a profile is gathered, and over which the traced outline is smooth."""
+WHITE_AT = (-12.0, -6.0)
+"""Where white is read, pixels from the outline."""
+BRIGHT = 9.0
+"""Over every level of a profile."""
+LEAST_RISE = 0.05
+"""A profile that rises by less shows no edge."""
 NO_SPREAD = np.zeros((0, len(RAMP_BINS) - 1))
 """Where there is no outline."""
 
@@ -154,13 +164,35 @@ def crossing(profile: Points, distance: Points, level: Points) -> Points:
 
 def spread_along(levels: Levels, lines: tuple[Points, ...]) -> Points:
     """(M, len(RAMP_BINS) - 1) edge spread functions of overlapping stretches of the outlines."""
-    rows = stretches(lines, length=21, hop=10)
+    rows = stretches(lines, length=STRETCH, hop=STRETCH // 2)
     if len(rows) == 0:
         return NO_SPREAD
     points, inward = joined(lines)
     sites = read_sites(levels, points, inward, np.arange(-RAMP_REACH, RAMP_REACH + 1.0))
     # Along an upright edge the sites share their distances: some bins are empty.
+    spread = filled(edge_spread(sites, rows, RAMP_BINS))
+    line = np.repeat(np.arange(len(lines)), [len(one) for one in lines])
+    wavers = _wavering(sites, np.nanmedian(spread, axis=0), line)
+    sites = replace(sites, distance=sites.distance - wavers[:, None])
     return filled(edge_spread(sites, rows, RAMP_BINS))
+
+
+def _wavering(sites: Sites, common: Points, line: NDArray[np.intp]) -> Floats:
+    """(N,) pixels by which the edge lies further in than its neighbours have it.
+
+    The traced outline wavers about the edge, and over a stretch that would blur its profile. Least
+    squares: how far the ``common`` profile must be moved to meet the sites of a few points.
+    """
+    near = slice(round(RAMP_REACH - 5), round(RAMP_REACH + 6))
+    distance, light = sites.distance[:, near], np.minimum(sites.rendered[:, near], 1.0)
+    at = (RAMP_BINS[:-1] + RAMP_BINS[1:]) / 2
+    slope = np.interp(distance, at, np.gradient(common, BIN_PX))
+    known = np.isfinite(light)
+    misfit = np.where(known, np.interp(distance, at, common) - light, 0.0)
+    both = np.stack([(misfit * slope).sum(axis=1), (known * slope**2).sum(axis=1)], axis=1)
+    few, many = (mean_along(both, line, over=n) for n in (FEW, STRETCH))
+    moved = (v[:, 0] / np.maximum(v[:, 1], 1e-9) for v in (few, many))
+    return np.asarray(np.clip(np.subtract(*moved), -1.0, 1.0), np.float32)
 
 
 def filled(rows: Points) -> Points:
@@ -174,13 +206,28 @@ def filled(rows: Points) -> Points:
 
 
 def ramps(spread: Points, *, core: float) -> Points:
-    """10 to 90 % distances between ``core`` level and white of each profile that shows both."""
+    """10 to 90 % distances between ``core`` level and white of each profile that shows both.
+
+    Both are looked for from halfway: further out noise or another limb may be as dark, too.
+    """
     at = (RAMP_BINS[:-1] + RAMP_BINS[1:]) / 2
-    white = np.minimum(1.0, spread[:, : round(3 / BIN_PX)].mean(axis=1))
-    high = crossing(spread, at, core + 0.9 * (white - core))
-    low = crossing(spread, at, core + 0.1 * (white - core))
-    found = low - high
-    return found[np.isfinite(found)]
+    beside = (at > WHITE_AT[0]) & (at < WHITE_AT[1])
+    white = np.minimum(1.0, np.median(spread[:, beside], axis=1))
+    shown = white > core + LEAST_RISE
+    spread, white = _calmed(spread[shown]), white[shown]
+    half, high, low = (core + share * (white - core) for share in (0.5, 0.9, 0.1))
+    middle = crossing(np.where(at < WHITE_AT[1], BRIGHT, spread), at, half)
+    inner = np.where(at < middle[:, None], BRIGHT, spread)
+    outer = np.where(at > middle[:, None], -BRIGHT, spread)[:, ::-1]
+    found = crossing(inner, at, low) + crossing(-outer, -at[::-1], -high)
+    found = found[np.isfinite(found)]
+    return np.asarray(np.sqrt(np.maximum(found**2 - WIDENED, 0.0)), np.float64)
+
+
+def _calmed(spread: Points) -> Points:
+    """Profiles less their noise from step to step, which would cross a level early."""
+    before, after = spread[:, :-2], spread[:, 2:]
+    return np.pad((before + 2 * spread[:, 1:-1] + after) / 4, ((0, 0), (1, 1)), mode="edge")
 
 
 def sharpest_blur(found: Points) -> float | None:

@@ -10,6 +10,7 @@ import sets
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from plain import NOISY, blurred, disc, frame_of_light, held
+from scipy.special import ndtri
 
 from inspector.edge import Edge, measure_edge, tolerance_px
 from inspector.frame import Frame
@@ -54,6 +55,23 @@ def test_the_ramp_grows_with_the_blur() -> None:
     ramps = [edge_of(ball(sigma)).ramp_px for sigma in (0.7, 1.2, 2.0, 3.0)]
     assert all(ramp is not None for ramp in ramps)
     assert sorted(ramps, key=float) == ramps  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("ev", [-1.7, -0.5, 0.3, 1.5])
+def test_the_ramp_is_that_of_a_gaussian_edge_at_any_exposure(ev: float) -> None:
+    """10 to 90 % of a Gaussian edge is 2.563 sigma; of what white cuts off only the rest counts."""
+    wall, sigma = 2.0**ev, 1.5
+    noisy = replace(NOISY, full_well_e=800)
+    seen = edge_of(frame_of_light(blurred(np.where(BALL, DARK, wall), sigma), noisy)).ramp_px
+    top = min(1.0, wall)
+    ends = [(top - DARK) * share / (wall - DARK) for share in (0.1, 0.9)]
+    assert seen == pytest.approx(sigma * (ndtri(ends[1]) - ndtri(ends[0])), rel=0.12)
+
+
+def test_another_limb_beside_does_not_lengthen_the_ramp() -> None:
+    both = BALL | disc(SIZE, (300, 200 + 2 * 90 + 15), 90)
+    beside = edge_of(frame_of_light(blurred(np.where(both, DARK, WALL)), NOISY)).ramp_px
+    assert beside == pytest.approx(edge_of(ball()).ramp_px, rel=0.1)
 
 
 def test_the_core_is_the_subject_less_its_ramp() -> None:
