@@ -178,10 +178,11 @@ def quadratic_at(ev: Floats, known: Mask, row: float, column: float, near: float
     place = np.flatnonzero(known)
     place = place[:: max(1, place.size // ENOUGH_PIXELS)]
     v, u = (place // ev.shape[1] - row) / near, (place % ev.shape[1] - column) / near
-    weight = np.sqrt(np.exp(-0.5 * np.minimum(u * u + v * v, 60.0)) + 1e-6)[:, None]
-    terms = np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], axis=1) * weight
-    light = np.concatenate([ev.reshape(-1)[place] * weight[:, 0], np.zeros(6)])
-    return float(np.linalg.lstsq(np.concatenate([terms, STIFF]), light)[0][0])
+    weight = np.exp(-0.5 * np.minimum(u * u + v * v, 60.0)) + 1e-6
+    terms = np.stack([np.ones_like(u), u, v, u * u, u * v, v * v])
+    weighted = terms * weight
+    normal = weighted @ terms.T + STIFF**2
+    return float(np.linalg.solve(normal, weighted @ ev.reshape(-1)[place])[0])
 
 
 def continue_smoothly(ev: Floats, mask: Mask, reach: float) -> Floats:
