@@ -18,13 +18,12 @@ from itertools import pairwise
 from math import erf, pi
 from statistics import NormalDist
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from inspector.arrays import Mask, Points
 from inspector.levels import RESPONDS, Levels
-from inspector.outline import SMOOTHED
+from inspector.outline import SMOOTHED, mean_along
 from inspector.profile import TEN_TO_NINETY, read_sites
 
 TOLERANCE_PX = 3.0
@@ -37,7 +36,7 @@ OUTER_PX, INNER_PX = 11.0, 6.0
 """How far outside and inside the end of white the light is looked at."""
 CLEAN_PX = 2.5
 """So far inside the end of white lies the outline at the most, where the edge is clean."""
-KNOTS_PX = np.arange(2.0, 19.0, 2.0)
+KNOTS_PX = np.arange(3.0, 19.0, 3.0)
 """Distances from the outline at which the light on the subject may bend."""
 STEP, SLOPE, BEND = 0.4, 0.3, 0.03
 """Standard deviations expected, parts of the brightest light: of the step, of the slope just
@@ -53,6 +52,8 @@ STRAYS_PX = 0.5
 """How far the outline strays from point to point, as seen from the traced one."""
 JUMPS = 0.02
 """Chance that it jumps, at a corner."""
+AT_ONCE = 200
+"""Points that are fitted at once, for the memory's sake."""
 LEAST_ERROR = 0.125
 """No place is known better than this, pixels."""
 UNLIKELY = 60.0
@@ -103,18 +104,25 @@ def find_onset(
     """
     unit = tolerance / TOLERANCE_PX
     at, error = (np.full(len(points), np.nan) for _ in range(2))
-    for span in runs_of(look & np.isfinite(white_at), line):
-        here = np.arange(span.start, span.stop)
-        fitted = np.unique(np.append(here[::HOP], here[-1]))
-        light, number = _gather(levels, points[span], inward[span], unit)
-        rows = fitted - span.start
-        evidence, tells = _evidence(light[rows], number[rows], white_at[fitted] / unit, blur / unit)
-        chance = _along(evidence)
+    spans = runs_of(look & np.isfinite(white_at), line)
+    if not spans:
+        return Onset(at, error)
+    here = np.concatenate([np.arange(s.start, s.stop) for s in spans])
+    stretch = np.repeat(np.arange(len(spans)), [s.stop - s.start for s in spans])
+    light, number = _gather(levels, points[here], inward[here], stretch, unit)
+    fitted = [np.unique(np.append(np.arange(s.start, s.stop, HOP), s.stop - 1)) for s in spans]
+    rows = np.searchsorted(here, np.concatenate(fitted))
+    evidence, tells = _evidence(light[rows], number[rows], white_at[here][rows] / unit, blur / unit)
+    first = np.cumsum([0, *map(len, fitted)])
+    for span, own, start in zip(spans, fitted, first, strict=False):
+        mine = slice(start, start + len(own))
+        chance = _along(evidence[mine])
         mean = chance @ PLACES
         spread = np.sqrt(np.maximum(chance @ PLACES**2 - mean**2, LEAST_ERROR**2))
-        told = np.interp(here, fitted, tells) > 0.5
-        at[span] = np.where(told, np.interp(here, fitted, mean * unit), np.nan)
-        error[span] = np.where(told, np.interp(here, fitted, spread * unit), np.nan)
+        each = np.arange(span.start, span.stop)
+        told = np.interp(each, own, tells[mine]) > 0.5
+        at[span] = np.where(told, np.interp(each, own, mean * unit), np.nan)
+        error[span] = np.where(told, np.interp(each, own, spread * unit), np.nan)
     return Onset(at, error)
 
 
@@ -136,21 +144,23 @@ BOUNDS = np.arange(FURTHEST_PX - 6.0, DEEPEST_PX + 7.01, BIN_PX)
 MIDDLES = (BOUNDS[1:] + BOUNDS[:-1]) / 2
 
 
-def _gather(levels: Levels, points: Points, inward: Points, unit: float) -> tuple[Points, Points]:
+def _gather(
+    levels: Levels, points: Points, inward: Points, stretch: NDArray[np.intp], unit: float
+) -> tuple[Points, Points]:
     """(N, C, B) mean level by channel and step of distance, and how many sites tell it.
 
     A darker frame's channels are channels of their own: nothing hangs on how much darker it is.
     """
-    found = [_by_channel(replace(levels, under=None), points, inward, unit)]
+    found = [_by_channel(replace(levels, under=None), points, inward, stretch, unit)]
     if levels.under is not None:
         start = points + np.array(levels.under.shift)
-        found.append(_by_channel(levels.under.levels, start, inward, unit))
+        found.append(_by_channel(levels.under.levels, start, inward, stretch, unit))
     light, number = zip(*found, strict=True)
     return np.concatenate(light, axis=1), np.concatenate(number, axis=1)
 
 
 def _by_channel(
-    levels: Levels, points: Points, inward: Points, unit: float
+    levels: Levels, points: Points, inward: Points, stretch: NDArray[np.intp], unit: float
 ) -> tuple[Points, Points]:
     """The same of one frame, summed over neighbouring points.
 
@@ -169,19 +179,17 @@ def _by_channel(
     responds = inside & (sites.rendered < RESPONDS * top)
     rows = np.arange(len(points))[:, None] * (kind.max() + 1) + kind[sites.channel]
     key, size = rows * len(MIDDLES) + place, len(points) * (kind.max() + 1) * len(MIDDLES)
-    total = _summed(np.bincount(key[responds], sites.rendered[responds], size).reshape(shape))
-    number = _summed(np.bincount(key[responds], minlength=size).reshape(shape))
-    lost = _summed(np.bincount(key[inside & ~responds], minlength=size).reshape(shape))
+    counts = (
+        np.bincount(key[responds], sites.rendered[responds], size),
+        np.bincount(key[responds], minlength=size),
+        np.bincount(key[inside & ~responds], minlength=size),
+    )
+    total, number, lost = (
+        mean_along(v.astype(np.float64).reshape(len(points), -1), stretch).reshape(shape) * SMOOTHED
+        for v in counts
+    )
     number = np.where(lost > 0.5, 0.0, np.round(number))
     return np.where(number > 0, total / np.maximum(number, 1), 0.0), number
-
-
-def _summed(values: NDArray[np.generic]) -> Points:
-    """(N, C, B) sums over neighbouring points."""
-    flat = np.asarray(values, np.float64).reshape(len(values), -1)
-    size = (1, min(SMOOTHED, len(values)))
-    smooth = cv2.blur(flat, size, borderType=cv2.BORDER_REPLICATE) * size[1]
-    return np.asarray(smooth, np.float64).reshape(values.shape)
 
 
 def _evidence(light: Points, number: Points, white_at: Points, blur: float) -> tuple[Points, Mask]:
@@ -190,32 +198,22 @@ def _evidence(light: Points, number: Points, white_at: Points, blur: float) -> t
     The same site speaks for as many neighbours as are summed up, and counts so much less in each.
     """
     basis = _basis(blur)
-    places, _, size = basis.shape
-    flat = basis.transpose(1, 0, 2).reshape(len(MIDDLES), -1)
-    squares = (basis[..., :, None] * basis[..., None, :]).transpose(1, 0, 2, 3)
-    squares = squares.reshape(len(MIDDLES), -1)
-    prior = np.array([1.0, STEP**-2, SLOPE**-2] + [BEND**-2] * len(KNOTS_PX))
     inwards = MIDDLES - white_at[:, None]
     window = (inwards > -OUTER_PX) & (inwards < INNER_PX)
-    total, misfit = (np.zeros((len(light), places)) for _ in range(2))
+    total, misfit = (np.zeros((len(light), len(PLACES))) for _ in range(2))
     freedom = np.zeros(len(light))
     for c in range(light.shape[1]):
         weight = np.where(window, number[:, c], 0.0)
-        tells = np.count_nonzero(weight, axis=1) >= LEAST_BINS
-        if not tells.any():
-            continue
-        weight *= tells[:, None]
-        brightest = np.where(weight > 0, light[:, c], 0.0).max(axis=1, keepdims=True)
-        y = light[:, c] / np.maximum(brightest, 1e-3)
+        tells = np.flatnonzero(np.count_nonzero(weight, axis=1) >= LEAST_BINS)
+        weight = weight[tells]
+        brightest = np.where(weight > 0, light[tells, c], 0.0).max(axis=1, keepdims=True, initial=0)
+        y = light[tells, c] / np.maximum(brightest, 1e-3)
         weight /= _noise(y, weight) ** 2
-        A = (weight @ squares).reshape(-1, places, size, size) + np.diag(prior)
-        b = ((weight * y) @ flat).reshape(-1, places, size)
-        found = np.linalg.solve(A, b[..., None])[..., 0]
-        unexplained = (weight * y * y).sum(axis=1)[:, None] - (found * b).sum(axis=-1)
-        volume = 2 * np.log(np.diagonal(np.linalg.cholesky(A), axis1=-2, axis2=-1)).sum(axis=-1)
-        total += np.where(tells[:, None], unexplained + volume, 0.0)
-        misfit += np.where(tells[:, None], unexplained - (prior * found**2).sum(axis=-1), 0.0)
-        freedom += np.where(tells, np.count_nonzero(weight, axis=1) - 5, 0)
+        for some in (slice(i, i + AT_ONCE) for i in range(0, len(tells), AT_ONCE)):
+            each = _fit(y[some], weight[some], basis)
+            total[tells[some]] += each[0]
+            misfit[tells[some]] += each[1]
+        freedom[tells] += np.count_nonzero(weight, axis=1) - 5
     inmost = np.maximum(white_at + CLEAN_PX, FURTHEST_PX)
     total[PLACES[None] > inmost[:, None]] = np.inf
     row, best = np.arange(len(light)), total.argmin(axis=1)
@@ -224,6 +222,23 @@ def _evidence(light: Points, number: Points, white_at: Points, blur: float) -> t
     total /= worse[:, None] * SMOOTHED / HOP
     evidence = -(total - total.min(axis=1, keepdims=True)) / 2
     return np.maximum(evidence, -UNLIKELY), freedom > 0
+
+
+def _fit(y: Points, weight: Points, basis: Points) -> tuple[Points, Points]:
+    """(N, P) minus twice the logarithm of the marginal likelihood, and the misfit, at each place.
+
+    ``y`` (N, B) light, ``weight`` (N, B) one over its variance, ``basis`` (P, B, K).
+    """
+    places, bins, size = basis.shape
+    flat = basis.transpose(1, 0, 2).reshape(bins, -1)
+    squares = (basis[..., :, None] * basis[..., None, :]).transpose(1, 0, 2, 3).reshape(bins, -1)
+    prior = np.array([1.0, STEP**-2, SLOPE**-2] + [BEND**-2] * len(KNOTS_PX))
+    A = (weight @ squares).reshape(-1, places, size, size) + np.diag(prior)
+    b = ((weight * y) @ flat).reshape(-1, places, size)
+    found = np.linalg.solve(A, b[..., None])[..., 0]
+    unexplained = (weight * y * y).sum(axis=1)[:, None] - (found * b).sum(axis=-1)
+    volume = 2 * np.log(np.diagonal(np.linalg.cholesky(A), axis1=-2, axis2=-1)).sum(axis=-1)
+    return unexplained + volume, unexplained - (prior * found**2).sum(axis=-1)
 
 
 def _basis(blur: float) -> Points:

@@ -45,7 +45,7 @@ twice the stretch that profiles are averaged on, so overlap alone must go on for
 
 AROUND = 5
 """So many points on either side of a slow fall are looked at, too."""
-LARGEST_ERROR = 1.2
+LARGEST_ERROR = 0.8
 """An outline that is known no better than this, standard error in pixels, makes no spill where
 other signs show none."""
 TRUSTED = 0.5
@@ -77,10 +77,11 @@ class SpillRun:
 
 
 def may_spill(across: Across, *, tolerance: float) -> Mask:
-    """(N,) where the fall from white is slower than on a clean part, and a little around."""
-    wide = tolerance / TOLERANCE_PX
-    near = np.zeros(len(across.fall), bool)
-    for run in runs_of(_soft(across, wide), across.line):
+    """(N,) where the fall from white is slower for long than on a clean part, and around that."""
+    wide, long = _units(across, tolerance)
+    soft = _closed(_soft(across, wide), across, GAP_PX * long)
+    near = np.zeros(len(soft), bool)
+    for run in runs_of(_long_runs(soft, across, LEAST_RUN_PX * long), across.line):
         near[max(0, run.start - AROUND) : run.stop + AROUND] = True
     return near
 
@@ -101,8 +102,7 @@ def find_spill(
     size : tuple of int
         (width, height) of the picture.
     """
-    wide = tolerance / TOLERANCE_PX
-    long = max(wide, float(np.median(across.step)) / SPACING_PX)
+    wide, long = _units(across, tolerance)
     depth = _deeper(across, wide)
     cues = _cues(across, depth, tolerance=tolerance, wide=wide, long=long)
     past = across.white_at - onset.at - tolerance
@@ -115,7 +115,8 @@ def find_spill(
     sure = _closed((cues.sure & ~shallow) | deep, across, GAP_PX * long)
     sure = _long_runs(sure, across, LEAST_PART_PX * wide)
     possible = _long_runs(cues.possible & ~shallow & ~sure, across, LEAST_RUN_PX * long)
-    depths = np.where(shallow | deep, np.maximum(past + tolerance, 0.0), cues.depths)
+    fitted = np.maximum(past + tolerance, 0.0)
+    depths = np.where(shallow, fitted, np.where(deep, np.fmax(fitted, cues.depths), cues.depths))
     runs = [
         _run(across, at, depths, sure=told, centre=centre, size=size)
         for mask, told in ((sure, True), (possible, False))
@@ -185,6 +186,12 @@ def _cues(across: Across, depth: Points, *, tolerance: float, wide: float, long:
     depths = np.maximum(depth, np.where(slow, tolerance, 0.0))
     depths = np.maximum(depths, np.where(crossed, across.white_at, 0.0))
     return _Cues(sure, possible, depths)
+
+
+def _units(across: Across, tolerance: float) -> tuple[float, float]:
+    """Pixels across and along the edge that stand for one where the tolerance is 3 px."""
+    wide = tolerance / TOLERANCE_PX
+    return wide, max(wide, float(np.median(across.step)) / SPACING_PX)
 
 
 def _slower(across: Across, wide: float) -> Points:
