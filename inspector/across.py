@@ -12,7 +12,7 @@ from inspector.halfway import where_subject_begins
 from inspector.levels import WHITE, Levels
 from inspector.outline import average_along, joined, mean_along, read, read_along, within
 from inspector.profile import ramps, read_sites, sharpest_blur
-from inspector.zones import Zones
+from inspector.zones import USUAL_BLUR_PX, Zones
 
 REACH = 0.036
 """How far a profile is followed on either side, part of the long side (at least 30 pixels)."""
@@ -20,9 +20,9 @@ TWO_STOPS = 0.25
 """Two stops under white: the lower end of the fall that tells spill from a clean edge."""
 DEPARTS_EV = 0.1
 """The subject begins where the light is this much under the backdrop beside it, stops."""
-LEAVES, USUAL_BLUR_PX = 2.0, 1.5
+LEAVES = 2.0
 """By so many sigmas of the blur the light leaves the backdrop's level before the subject begins, as
-far as the working picture shows; and a sigma where there is none."""
+far as the working picture shows."""
 AT_CEILING_EV = 0.05
 """So near the ceiling the backdrop's own level is not told, stops."""
 STRAND_MARGIN = 3.0

@@ -10,6 +10,7 @@ apart by fitting both to the profile that the whole outline shows.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from itertools import product
 from math import erf
 
@@ -27,6 +28,8 @@ BESIDE_PX = (6.0, 10.0)
 """So far outside the outline the backdrop beside it is measured, pixels."""
 INSIDE_PX = 6.0
 """How far inwards a profile is fitted, pixels."""
+FITTED_AT = np.arange(-7.0, INSIDE_PX, STEP_PX)
+"""Where the common profile is fitted, pixels from where light is halfway."""
 UNDER_TOP = 0.95
 """A channel tells the backdrop's level where it lies under this part of its own highest."""
 MOST_OFF_PX = 3.0
@@ -92,7 +95,7 @@ def where_subject_begins(
     near = np.abs(halfway) < 1.5 * reach
     if np.count_nonzero(told & near) < max(LEAST_POINTS, LEAST_PART * len(points)):
         return Begins(np.zeros(len(points)), np.zeros(len(points), bool))
-    x = np.arange(-7.0, INSIDE_PX, STEP_PX)
+    x = FITTED_AT
     some = np.flatnonzero(told & near)[:: 1 + np.count_nonzero(told & near) // ENOUGH_POINTS]
     common = _common(profile[some], halfway[some], middle, x)
     under, found = _under_ceiling(profile, line, middle, common, x)
@@ -100,7 +103,7 @@ def where_subject_begins(
     settled = near & (told | found)
     at = np.where(settled, at, np.median(at[settled]))
     known = settled | told
-    return Begins(np.where(known, at + _fitted_step(x, common), 0.0), known)
+    return Begins(np.where(known, at + _fitted_step(common), 0.0), known)
 
 
 def _profiles(
@@ -184,18 +187,15 @@ def _under_ceiling(
     return at, np.isfinite(at) & (times < 0.9 * TIMES[-1])
 
 
-def _fitted_step(x: Points, light: Points) -> float:
-    """Place of the step in a profile (K,) of light in units of the backdrop's.
+def _fitted_step(light: Points) -> float:
+    """Place of the step in a profile of light at ``FITTED_AT``, in units of the backdrop's.
 
     ``light = step + c (1 - step) + sum a_i glow_i`` with c and a_i at least zero: an ordinary
     least squares over every choice of them, the best of all that hold.
     """
-    sigma, shift = (g.ravel() for g in np.meshgrid(SIGMAS, SHIFTS, indexing="ij"))
-    d = x - shift[:, None]
-    s = sigma[:, None]
-    rest = light - _phi(-d / s)
-    columns = np.stack([_phi(d / s), *(_glow(d, s, fade * s) for fade in FADES)], axis=2)
-    best = np.full(len(d), np.inf)
+    shift, step, columns = _steps_and_glows()
+    rest = light - step
+    best = np.full(len(shift), np.inf)
     for use in product((False, True), repeat=columns.shape[2]):
         if not any(use):
             continue
@@ -203,10 +203,18 @@ def _fitted_step(x: Points, light: Points) -> float:
         normal = np.swapaxes(a, 1, 2) @ a + 1e-9 * np.eye(sum(use))
         found = np.linalg.solve(normal, np.swapaxes(a, 1, 2) @ rest[..., None])
         misfit = ((a @ found)[..., 0] - rest) ** 2
-        best = np.where(
-            (found[..., 0] >= 0).all(axis=1), np.minimum(best, misfit.sum(axis=1)), best
-        )
+        holds = (found[..., 0] >= 0).all(axis=1)
+        best = np.where(holds, np.minimum(best, misfit.sum(axis=1)), best)
     return float(shift[best.argmin()])
+
+
+@cache
+def _steps_and_glows() -> tuple[Points, Points, Points]:
+    """For every step and blur tried (M): its place, (M, K) its light, (M, K, 3) what adds."""
+    sigma, shift = (g.ravel() for g in np.meshgrid(SIGMAS, SHIFTS, indexing="ij"))
+    d, s = FITTED_AT - shift[:, None], sigma[:, None]
+    added = [_phi(d / s), *(_glow(d, s, fade * s) for fade in FADES)]
+    return shift, _phi(-d / s), np.stack(added, axis=2)
 
 
 def _glow(d: Points, sigma: Points, fade: Points) -> Points:

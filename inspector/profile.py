@@ -29,6 +29,8 @@ RAMP_BINS = np.arange(-RAMP_REACH + 1.0, RAMP_REACH, BIN_PX)
 """Bounds of those steps."""
 STRETCH, FEW = 21, 3
 """Outline points over which a profile is gathered, and over which the traced outline is smooth."""
+ENOUGH = 40
+"""About so many stretches give the common profile."""
 WHITE_AT = (-12.0, -6.0)
 """Where white is read, pixels from the outline."""
 BRIGHT = 9.0
@@ -170,9 +172,9 @@ def spread_along(levels: Levels, lines: tuple[Points, ...]) -> Points:
     points, inward = joined(lines)
     sites = read_sites(levels, points, inward, np.arange(-RAMP_REACH, RAMP_REACH + 1.0))
     # Along an upright edge the sites share their distances: some bins are empty.
-    spread = filled(edge_spread(sites, rows, RAMP_BINS))
+    some = filled(edge_spread(sites, rows[:: 1 + len(rows) // ENOUGH], RAMP_BINS))
     line = np.repeat(np.arange(len(lines)), [len(one) for one in lines])
-    wavers = _wavering(sites, np.nanmedian(spread, axis=0), line)
+    wavers = _wavering(sites, np.nanmedian(some, axis=0), line)
     sites = replace(sites, distance=sites.distance - wavers[:, None])
     return filled(edge_spread(sites, rows, RAMP_BINS))
 
@@ -198,11 +200,22 @@ def _wavering(sites: Sites, common: Points, line: NDArray[np.intp]) -> Floats:
 def filled(rows: Points) -> Points:
     """Rows with what is NaN in them interpolated; one with fewer than three values stays NaN."""
     known = np.isfinite(rows)
-    result, index = rows.copy(), np.arange(rows.shape[1])
-    for i in np.flatnonzero(~known.all(axis=1)):
-        at = known[i]
-        result[i] = np.interp(index, index[at], rows[i, at]) if at.sum() > 2 else np.nan
+    gaps = ~known.all(axis=1)
+    result = rows.copy()
+    result[gaps] = _without_gaps(rows[gaps], known[gaps])
     return result
+
+
+def _without_gaps(rows: Points, known: NDArray[np.bool_]) -> Points:
+    index = np.arange(rows.shape[1])
+    last = index.size - 1
+    before = np.maximum.accumulate(np.where(known, index, -1), axis=1)
+    after = np.minimum.accumulate(np.where(known, index, last + 1)[:, ::-1], axis=1)[:, ::-1]
+    left = np.where(before < 0, after, before).clip(0, last)
+    right = np.where(after > last, before, after).clip(0, last)
+    low, high = (np.take_along_axis(rows, at, axis=1) for at in (left, right))
+    between = low + (high - low) * ((index - left) / np.maximum(right - left, 1))
+    return np.where(known.sum(axis=1, keepdims=True) > 2, between, np.nan)
 
 
 def ramps(spread: Points, *, core: float) -> Points:
