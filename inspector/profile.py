@@ -213,7 +213,8 @@ def _without_gaps(rows: Points, known: NDArray[np.bool_]) -> Points:
     after = np.minimum.accumulate(np.where(known, index, last + 1)[:, ::-1], axis=1)[:, ::-1]
     left = np.where(before < 0, after, before).clip(0, last)
     right = np.where(after > last, before, after).clip(0, last)
-    low, high = (np.take_along_axis(rows, at, axis=1) for at in (left, right))
+    finite = np.where(known, rows, 0.0)
+    low, high = (np.take_along_axis(finite, at, axis=1) for at in (left, right))
     between = low + (high - low) * ((index - left) / np.maximum(right - left, 1))
     return np.where(known.sum(axis=1, keepdims=True) > 2, between, np.nan)
 

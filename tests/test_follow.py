@@ -119,13 +119,7 @@ def mended(found: dict[int, Loop]) -> float:
         (sets.HOT, [Kind.SPOT]),
         (sets.LIT, [Kind.SHADE, Kind.EXPOSE, Kind.FLAG]),
         (sets.MISFIRE, [Kind.FIRE]),
-        pytest.param(
-            sets.SPILT,
-            [Kind.MOVE, Kind.EXPOSE],
-            marks=pytest.mark.xfail(
-                strict=True, reason="soft light just under white is still taken for spill"
-            ),
-        ),
+        (sets.SPILT, [Kind.MOVE, Kind.EXPOSE]),
     ],
     ids=lambda value: value.name if isinstance(value, Scene) else "",
 )
