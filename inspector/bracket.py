@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from inspector.advice import stops_text
-from inspector.darker import stops_darker
+from inspector.darker import FAINT_EV, stops_darker
 from inspector.levels import RESPONDS, Levels, stops
 from inspector.pair import settings_ev
 
@@ -16,8 +16,6 @@ LEAST_DARKER, MOST_DARKER = 0.3, 6.0
 WELL_LIT_EV = -5.5
 """Light in the bracket from which a comparison is good to a hundredth of a stop: half a raw level
 in 14 bits is 0.2 % of it, and noise that hides what is darker still has no say."""
-FAINT_EV = -7.5
-"""Light in the bracket from which a comparison is good to a tenth of a stop."""
 SETTINGS_ERR = 0.2
 """Settings and light that differ by more, in stops: the light was changed too."""
 

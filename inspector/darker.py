@@ -17,7 +17,8 @@ from inspector.surface import slope
 DARKEST_EV = -9.5
 """Light under this, in the darker frame, has no say."""
 FAINTEST_EV, FAINT_EV = -3.5, -7.5
-"""The same where the two are laid on each other, in the brighter frame and in the darker."""
+"""The same where the two are laid on each other, in the brighter frame and in the darker; from the
+second on a comparison is good to a tenth of a stop."""
 SMOOTHEST = 0.1
 """Steepest light that is compared where it stands, stops per halved working pixel."""
 AVERAGED, AROUND = (3, 3), np.ones((5, 5), np.uint8)

@@ -38,7 +38,7 @@ class ShortRegion:
 class Window:
     """Least and greatest exposure change, in stops, that still pass (None: there is none).
 
-    ``low_is`` and ``high_is`` are ``exact``, ``at_most`` or ``at_least``.
+    ``low_is`` and ``high_is`` are ``exact`` or ``at_most``.
     """
 
     low_ev: float | None = None

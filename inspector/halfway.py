@@ -12,7 +12,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 from itertools import product
-from math import erf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +19,7 @@ from numpy.typing import NDArray
 from inspector.arrays import Mask, Points
 from inspector.levels import Levels
 from inspector.outline import SMOOTHED, average_along, mean_along
-from inspector.profile import crossing, filled, read_sites
+from inspector.profile import blurred_step, crossing, filled, read_sites
 
 STEP_PX = 0.5
 """Steps of distance in which a profile is gathered, pixels."""
@@ -54,9 +53,6 @@ SIGMAS = np.geomspace(0.5, 4.0, 18)
 """Blurs that are tried, pixels."""
 SHIFTS = np.arange(-1.0, 0.31, 0.05)
 """Places of the step that are tried, pixels inwards from where light is halfway."""
-PHI_AT = np.linspace(-6, 6, 1201)
-PHI = np.array([0.5 + 0.5 * erf(x / 2**0.5) for x in PHI_AT])
-"""The normal distribution, as a table."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,8 +151,8 @@ def _means(
     total = np.bincount(place[use], values[use], size).astype(np.float64)
     count = np.bincount(place[use], minlength=size).astype(np.float64)
     total, count = (mean_along(v.reshape(shape), line, over=over) for v in (total, count))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.asarray(total / count, np.float64)
+    # A running mean leaves crumbs where nothing counts.
+    return np.where(count > 0.5 / over, total / np.maximum(count, 0.5 / over), np.nan)
 
 
 def _common(profile: Points, halfway: Points, distance: Points, x: Points) -> Points:
@@ -213,15 +209,11 @@ def _steps_and_glows() -> tuple[Points, Points, Points]:
     """For every step and blur tried (M): its place, (M, K) its light, (M, K, 3) what adds."""
     sigma, shift = (g.ravel() for g in np.meshgrid(SIGMAS, SHIFTS, indexing="ij"))
     d, s = FITTED_AT - shift[:, None], sigma[:, None]
-    added = [_phi(d / s), *(_glow(d, s, fade * s) for fade in FADES)]
-    return shift, _phi(-d / s), np.stack(added, axis=2)
+    added = [blurred_step(d / s), *(_glow(d, s, fade * s) for fade in FADES)]
+    return shift, blurred_step(-d / s), np.stack(added, axis=2)
 
 
 def _glow(d: Points, sigma: Points, fade: Points) -> Points:
     """Light that is 1 at the step and fades exponentially inwards, blurred by a Gaussian."""
     grown = np.exp(np.minimum(sigma**2 / (2 * fade**2) - d / fade, 30.0))
-    return np.asarray(grown * _phi(d / sigma - sigma / fade))
-
-
-def _phi(x: Points) -> Points:
-    return np.asarray(np.interp(x, PHI_AT, PHI), np.float64)
+    return np.asarray(grown * blurred_step(d / sigma - sigma / fade))

@@ -14,8 +14,7 @@ backward: the same, section 13.2).
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
-from math import erf, pi
+from math import pi
 from statistics import NormalDist
 
 import numpy as np
@@ -23,11 +22,10 @@ from numpy.typing import NDArray
 
 from inspector.arrays import Mask, Points
 from inspector.levels import RESPONDS, Levels
-from inspector.outline import SMOOTHED, mean_along
-from inspector.profile import TEN_TO_NINETY, read_sites
+from inspector.outline import SMOOTHED, TOLERANCE_PX, mean_along, runs_of
+from inspector.profile import TEN_TO_NINETY, blurred_step, read_sites
 
-TOLERANCE_PX = 3.0
-"""All lengths below are for a tolerance of so many pixels, and grow with it."""
+# All lengths below are for a tolerance of 3 px, and grow with it.
 BIN_PX = 0.5
 """Steps of distance in which the photosites are gathered, and between the places tried."""
 FURTHEST_PX, DEEPEST_PX = -16.0, 3.0
@@ -245,20 +243,17 @@ def _basis(blur: float) -> Points:
     """(P, B, K) the light's parts for each place: level, step, slope inside, its bends."""
     sigma = float(np.hypot(blur, BIN_PX / np.sqrt(12)))
     u = MIDDLES[None] - PLACES[:, None]
-    parts = [np.ones_like(u), _step(u / sigma)]
+    parts = [np.ones_like(u), blurred_step(u / sigma)]
     parts += [_ramp(u - knot, sigma) for knot in (0.0, *KNOTS_PX)]
     return np.stack(parts, axis=-1)
-
-
-def _step(z: Points) -> Points:
-    """A step blurred by a Gaussian: the normal distribution's integral."""
-    return np.asarray((1 + np.vectorize(erf)(z / np.sqrt(2))) / 2, np.float64)
 
 
 def _ramp(u: Points, sigma: float) -> Points:
     """The integral of a blurred step: a line that sets out at zero."""
     z = u / sigma
-    return np.asarray(u * _step(z) + sigma * np.exp(-(z**2) / 2) / np.sqrt(2 * pi), np.float64)
+    return np.asarray(
+        u * blurred_step(z) + sigma * np.exp(-(z**2) / 2) / np.sqrt(2 * pi), np.float64
+    )
 
 
 def _noise(y: Points, weight: Points) -> float:
@@ -290,10 +285,3 @@ def _along(evidence: Points) -> Points:
         to_come = on @ (to_come * likely[i])
         to_come /= to_come.sum()
     return forward
-
-
-def runs_of(mask: Mask, line: NDArray[np.intp]) -> list[slice]:
-    """Runs of True that stay on one line."""
-    change = np.flatnonzero((mask[1:] != mask[:-1]) | (line[1:] != line[:-1])) + 1
-    bounds = np.concatenate([[0], change, [len(mask)]]).tolist()
-    return [slice(a, b) for a, b in pairwise(bounds) if a < b and mask[a]]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TypeVar
 
 import cv2
@@ -13,6 +14,8 @@ from inspector.levels import Levels
 
 F = TypeVar("F", np.float32, np.float64)
 
+TOLERANCE_PX = 3.0
+"""White may cross the outline by so much, or by 0.1 % of the long side (contract: spill)."""
 SMOOTHED = 9
 """Outline points over which profiles are averaged."""
 SPACING = 1.0
@@ -108,17 +111,19 @@ def average_along(level: NDArray[F], line: NDArray[np.intp]) -> NDArray[F]:
 def mean_along(values: NDArray[F], line: NDArray[np.intp], *, over: int = SMOOTHED) -> NDArray[F]:
     """Moving means of (N, C) values along each line."""
     result = np.empty_like(values)
-    for first, last in _spans(line):
-        size = (1, min(over, last - first))
-        part = np.ascontiguousarray(values[first:last])
+    for run in runs_of(np.ones(len(line), bool), line):
+        part = np.ascontiguousarray(values[run])
+        size = (1, min(over, len(part)))
         smooth = cv2.blur(part, size, borderType=cv2.BORDER_REPLICATE)
-        result[first:last] = smooth.reshape(part.shape)
+        result[run] = smooth.reshape(part.shape)
     return result
 
 
-def _spans(line: NDArray[np.intp]) -> list[tuple[int, int]]:
-    edges = np.concatenate([[0], np.flatnonzero(np.diff(line)) + 1, [len(line)]])
-    return list(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True))
+def runs_of(mask: Mask, line: NDArray[np.intp]) -> list[slice]:
+    """Runs of True in a mask (N,) along outlines; each stays on one line."""
+    change = np.flatnonzero((mask[1:] != mask[:-1]) | (line[1:] != line[:-1])) + 1
+    bounds = np.concatenate([[0], change, [len(mask)]]).tolist()
+    return [slice(a, b) for a, b in pairwise(bounds) if a < b and mask[a]]
 
 
 def thick_parts(levels: Levels, subject: Mask, *, margin: float = 0.0) -> Mask:
@@ -138,7 +143,7 @@ def within(mask: Mask, distance: float) -> Mask:
 
 def tolerance_px(size: tuple[int, int]) -> float:
     """How far white may cross the outline: the larger of 3 px and 0.1 % of the long side."""
-    return max(3.0, 0.001 * max(size))
+    return max(TOLERANCE_PX, 0.001 * max(size))
 
 
 def _smooth(line: Points, *, closed: bool, sigma: float = 1.5) -> Points:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,6 +38,9 @@ BRIGHT = 9.0
 """Over every level of a profile."""
 LEAST_RISE = 0.05
 """A profile that rises by less shows no edge."""
+STEP_AT = np.linspace(-6, 6, 1201)
+STEP = np.array([NormalDist().cdf(z) for z in STEP_AT])
+"""A step blurred by a Gaussian, as a table: the normal distribution's integral."""
 NO_SPREAD = np.zeros((0, len(RAMP_BINS) - 1))
 """Where there is no outline."""
 
@@ -145,6 +149,11 @@ def edge_spread(sites: Sites, stretch: NDArray[np.intp], bins: Points) -> Points
         return (total / number).reshape(-1, count + 1)[:, :count]
 
 
+def blurred_step(z: Points) -> Points:
+    """Level, 0 to 1, across a step blurred by a Gaussian, at distances ``z`` in sigmas."""
+    return np.asarray(np.interp(z, STEP_AT, STEP), np.float64)
+
+
 def stretches(lines: tuple[Points, ...], *, length: int, hop: int) -> NDArray[np.intp]:
     """(M, W) indices, into the lines laid end to end, of overlapping stretches of each line."""
     start = np.cumsum([0, *map(len, lines)])
@@ -213,8 +222,7 @@ def _without_gaps(rows: Points, known: NDArray[np.bool_]) -> Points:
     after = np.minimum.accumulate(np.where(known, index, last + 1)[:, ::-1], axis=1)[:, ::-1]
     left = np.where(before < 0, after, before).clip(0, last)
     right = np.where(after > last, before, after).clip(0, last)
-    finite = np.where(known, rows, 0.0)
-    low, high = (np.take_along_axis(finite, at, axis=1) for at in (left, right))
+    low, high = (np.take_along_axis(rows, at, axis=1) for at in (left, right))
     between = low + (high - low) * ((index - left) / np.maximum(right - left, 1))
     return np.where(known.sum(axis=1, keepdims=True) > 2, between, np.nan)
 

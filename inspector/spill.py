@@ -8,7 +8,8 @@ import numpy as np
 
 from inspector.across import Across
 from inspector.arrays import Mask, Points
-from inspector.onset import TOLERANCE_PX, Onset, runs_of
+from inspector.onset import Onset
+from inspector.outline import TOLERANCE_PX, runs_of
 from inspector.place import Box, clock, points_box
 
 # All widths below are for a tolerance of 3 px, as on frames up to 3,000 px wide, and grow with it;
