@@ -20,6 +20,8 @@ PEAK_SPAN = 0.0105
 LEAST_SITES = 12
 LEAST_SHARE = 0.0002
 """Fewer sites, or a smaller share of the channel, make no peak."""
+WITHIN_STEP = 0.7
+"""A pile-up is spread over at least this part of a step of a file that stores coarse levels."""
 LOWEST_SHARE_OF_STATED = 0.7
 """Lowest part of the stated range at which a pile-up is believed to be the clip."""
 
@@ -84,7 +86,8 @@ def find_pile_up(histogram: Histogram, *, black: float, stated: float) -> float 
     mode = _mode(histogram, top - span, top, width=max(1, span // 20))
     if mode <= top - span + span // 8:
         return None  # still rising downwards: a tail of shot noise, not a pile-up
-    spread = _upper_spread(histogram, mode)
+    # Between two steps a pile-up is spread over both, however little noise it has.
+    spread = max(_upper_spread(histogram, mode), WITHIN_STEP * _step(histogram, top - span, top))
     centre = _centre(histogram, mode, spread)
     reach = 2.5 * spread + 1
     inside = _count(histogram, centre - reach, centre + reach)
@@ -107,6 +110,12 @@ def _mode(histogram: Histogram, low: int, high: int, *, width: int) -> int:
     kernel = np.convolve(np.ones(width + 1), np.ones(width + 1))
     smooth = np.convolve(part, kernel / kernel.sum(), mode="same")
     return low + int(smooth.argmax())
+
+
+def _step(histogram: Histogram, low: int, high: int) -> int:
+    """The step by which the levels between two go; 1 unless the file leaves some out."""
+    occupied = np.flatnonzero(histogram[max(low, 0) : high + 1])
+    return int(np.gcd.reduce(np.diff(occupied))) if occupied.size > 2 else 1
 
 
 def _upper_spread(histogram: Histogram, mode: int) -> float:

@@ -48,6 +48,17 @@ def test_hot_photosites_above_the_clip_do_not_move_it() -> None:
     assert find_pile_up(histogram(sites), black=512, stated=16383) == pytest.approx(15700, abs=1)
 
 
+@pytest.mark.parametrize("step", [2, 4, 8, 16])
+@pytest.mark.parametrize("between", [0.0, 0.25, 0.5, 0.75])
+def test_a_clip_between_two_steps_of_a_coarse_file_is_found(step: int, between: float) -> None:
+    """Lossy files store bright levels in steps (DNG 1.7, LinearizationTable)."""
+    level = 15744 + step * between
+    noise = np.random.default_rng(step).normal(level, 0.35 * step, 20_000)
+    sites = np.concatenate([np.linspace(520, 15500, 50_000), noise])
+    found = find_pile_up(histogram(step * np.rint(sites / step)), black=512, stated=16383)
+    assert found == pytest.approx(level, abs=0.001 * (level - 512))
+
+
 def test_a_few_sites_at_one_level_are_no_pile_up() -> None:
     sites = np.concatenate([dark(2000), np.full(8, 15778)])
     assert find_pile_up(histogram(sites), black=512, stated=16383) is None
