@@ -16,6 +16,8 @@ from inspector.zones import USUAL_BLUR_PX, Zones
 
 REACH = 0.036
 """How far a profile is followed on either side, part of the long side (at least 30 pixels)."""
+FIRST, FIRST_FROM_PX = 0.6, 8.0
+"""The level under white to which light falls at first, and from how far outside on, pixels."""
 TWO_STOPS = 0.25
 """Two stops under white: the lower end of the fall that tells spill from a clean edge."""
 DEPARTS_EV = 0.1
@@ -49,6 +51,8 @@ class Across:
         (N,) offset inwards from the point at which white ends, pixels; NaN where there is none.
     fall : ndarray, float64
         (N,) pixels from white to two stops under it; NaN where it cannot be told.
+    first : ndarray, float64
+        (N,) pixels from white to 0.6 of it: a lit rim under white falls fast at first; or NaN.
     overlap : ndarray, float64
         (N,) pixels of white inside the place where the light departs from the backdrop's; at
         least that much where the backdrop is at the ceiling; NaN where white does not reach.
@@ -60,6 +64,8 @@ class Across:
         (N,) exposure change in stops at which white would cross the edge by the tolerance, did no
         spill hide the outline; infinite where nothing is so deep, and where a strand or a tip
         bends the outline.
+    tangled : ndarray, bool
+        (N,) whether a strand hangs before the backdrop there.
     least_ev : ndarray, float64
         (N,) the least that this change may be: strands, tips and what may be just thick enough
         counted as edge, the outline where it is seen.
@@ -68,6 +74,8 @@ class Across:
     spilled_ev : ndarray, float64
         (N,) the same, were the outline where the light departs from the backdrop's: not above
         zero, and at most that where the light is at the ceiling.
+    blur : float or None
+        Sigma of the lens, pixels, where the outline tells it.
     """
 
     points: Points
@@ -76,13 +84,16 @@ class Across:
     step: Points
     white_at: Points
     fall: Points
+    first: Points
     overlap: Points
     told: Mask
     backdrop_ev: Points
+    tangled: Mask
     headroom_ev: Points
     least_ev: Points
     settled: Mask
     spilled_ev: Points
+    blur: float | None
 
 
 def look_across(levels: Levels, zones: Zones, away: Floats, *, tolerance: float) -> Across:
@@ -105,7 +116,7 @@ def look_across(levels: Levels, zones: Zones, away: Floats, *, tolerance: float)
     past, thickness = _past_the_middle(depth, offsets, levels.scale)
     level = np.minimum(read_sites(levels, points, inward, offsets).rendered, 1)
     level[past] = np.nan
-    white_at, dark_at = _white_and_dark(average_along(level, line), offsets)
+    white_at, first_at, dark_at = _white_and_dark(average_along(level, line), offsets)
     too_thin = dark_at > thickness - THIN_MARGIN_PX
     begins = where_subject_begins(levels, points, inward, line)
     beyond = begins.at + tolerance
@@ -127,13 +138,16 @@ def look_across(levels: Levels, zones: Zones, away: Floats, *, tolerance: float)
         step=np.concatenate([_steps(one) for one in lines]),
         white_at=white_at,
         fall=np.where(too_thin, np.nan, dark_at - white_at),
+        first=first_at - white_at,
         overlap=overlap,
         told=at_outline[:, 0] < levels.ceiling_ev - AT_CEILING_EV,
         backdrop_ev=np.asarray(at_outline[:, 0], np.float64),
+        tangled=np.asarray(read_along(strands, start, step, outside).max(axis=1) > 0.5),
         headroom_ev=np.where(bent | (thickness < tolerance + THIN_MARGIN_PX), np.inf, headroom),
         least_ev=np.where(thickness < tolerance, np.inf, least),
         settled=begins.told,
         spilled_ev=_spilled(ev, outside, white_at - overlap + tolerance + LEAVES * blur),
+        blur=begins.blur,
     )
 
 
@@ -163,8 +177,8 @@ def _past_the_middle(depth: Floats, offsets: Points, scale: int) -> tuple[Mask, 
     return past, np.asarray(highest[:, -1] - 0.5 * scale, np.float64)
 
 
-def _white_and_dark(level: Floats, offsets: Points) -> tuple[Points, Points]:
-    """(N,) offsets at which white ends and, inwards, light falls two stops under it; or NaN."""
+def _white_and_dark(level: Floats, offsets: Points) -> tuple[Points, Points, Points]:
+    """(N,) offsets at which white ends, light passes 0.6, and is two stops under white; or NaN."""
     zero = int(np.argmax(offsets >= 0))
     outer, inner = level[:, zero::-1], level[:, zero:]
     white = np.full(len(level), WHITE)
@@ -174,7 +188,9 @@ def _white_and_dark(level: Floats, offsets: Points) -> tuple[Points, Points]:
         -_first_at_least(outer, -offsets[zero::-1], white),
     )
     core = np.clip(_lowest(inner), 0, 0.5)
-    return white_at, _first_below(inner, offsets[zero:], core + TWO_STOPS * (1 - core))
+    nearly = level[:, int(np.argmax(offsets >= -FIRST_FROM_PX)) :]
+    first_at = _first_below(nearly, offsets[-nearly.shape[1] :], np.full(len(level), FIRST))
+    return white_at, first_at, _first_below(inner, offsets[zero:], core + TWO_STOPS * (1 - core))
 
 
 def _overlap(ev: Floats, offsets: Points, white_at: Points) -> Points:

@@ -20,6 +20,13 @@ PEAK_SPAN = 0.0105
 LEAST_SITES = 12
 LEAST_SHARE = 0.0002
 """Fewer sites, or a smaller share of the channel, make no peak."""
+ONE_SIGMA = 0.6827
+"""Part of a normal distribution within one standard deviation of its middle."""
+MOST_SPREAD = 0.0021
+"""A pile-up is no wider than this part of its level: 20 levels of noise in 12,000 make 0.0017, the
+shot noise of a patch that does not clip at least 0.0026."""
+LEAST_LEVELS = 8
+"""Fewer levels in use show no step."""
 WITHIN_STEP = 0.7
 """A pile-up is spread over at least this part of a step of a file that stores coarse levels."""
 LOWEST_SHARE_OF_STATED = 0.7
@@ -79,7 +86,7 @@ def find_pile_up(histogram: Histogram, *, black: float, stated: float) -> float 
     """
     total = int(histogram.sum())
     needed = max(LEAST_SITES, LEAST_SHARE * total)
-    top = _level_reached_by(histogram, max(3.0, 0.02 * needed))
+    top = _level_reached_by(histogram, needed)  # hot photosites above it are fewer
     if top - black < LOWEST_SHARE_OF_STATED * (stated - black):
         return None
     span = max(2, round(PEAK_SPAN * (top - black)))
@@ -87,12 +94,16 @@ def find_pile_up(histogram: Histogram, *, black: float, stated: float) -> float 
     if mode <= top - span + span // 8:
         return None  # still rising downwards: a tail of shot noise, not a pile-up
     # Between two steps a pile-up is spread over both, however little noise it has.
-    spread = max(_upper_spread(histogram, mode), WITHIN_STEP * _step(histogram, top - span, top))
+    spread = max(
+        _upper_spread(histogram, mode), WITHIN_STEP * _step(histogram, top - 5 * span, top)
+    )
     centre = _centre(histogram, mode, spread)
+    if spread > MOST_SPREAD * (centre - black):
+        return None
     reach = 2.5 * spread + 1
     inside = _count(histogram, centre - reach, centre + reach)
     below = _count(histogram, centre - 3 * reach - 2, centre - reach) / 2
-    if inside < needed or inside < 3 * below:
+    if inside < needed or inside < 2 * below:
         return None
     return centre
 
@@ -115,19 +126,17 @@ def _mode(histogram: Histogram, low: int, high: int, *, width: int) -> int:
 def _step(histogram: Histogram, low: int, high: int) -> int:
     """The step by which the levels between two go; 1 unless the file leaves some out."""
     occupied = np.flatnonzero(histogram[max(low, 0) : high + 1])
-    return int(np.gcd.reduce(np.diff(occupied))) if occupied.size > 2 else 1
+    return int(np.gcd.reduce(np.diff(occupied))) if occupied.size >= LEAST_LEVELS else 1
 
 
 def _upper_spread(histogram: Histogram, mode: int) -> float:
-    """RMS distance of the sites above the mode: their side holds no unclipped light."""
-    above = histogram[mode + 1 :].astype(float)
-    if not above.any():
-        return 0.0
-    steps = np.arange(1, above.size + 1)
-    limit = 3 * np.average(steps, weights=above) + 1  # hot pixels far above do not widen it
-    keep = steps <= limit
-    counted = above[keep].sum() + histogram[mode] / 2
-    return float(np.sqrt((above[keep] * steps[keep] ** 2).sum() / counted))
+    """Standard deviation of the peak, from the sites above the mode: no unclipped light is there.
+
+    That of a normal distribution with as many within; hot pixels far above do not widen it.
+    """
+    above = np.concatenate([[0.0], np.cumsum(histogram[mode:]) - histogram[mode] / 2])
+    ends = np.concatenate([[0.0], np.arange(above.size - 1) + 0.5])
+    return float(np.interp(ONE_SIGMA * above[-1], above, ends))
 
 
 def _centre(histogram: Histogram, mode: int, spread: float) -> float:

@@ -101,12 +101,13 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     blur = sharpest_blur(found)
     onset = find_onset(
         levels,
+        zones.backdrop_ev,
         across.points,
         across.inward,
         across.line,
         across.white_at,
         may_spill(across, tolerance=tolerance) & across.told,
-        blur=lens_blur(blur, float(np.median(across.backdrop_ev))),
+        blur=_lens(across, blur),
         tolerance=tolerance,
     )
     runs = find_spill(
@@ -130,6 +131,12 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         core=_core(levels, zones, away, ramp or USUAL_RAMP_PX),
         spilled=_spilled(levels, across, runs),
     )
+
+
+def _lens(across: Across, sharpest: float | None) -> float:
+    """Sigma of the lens: rims widen the one, spill all along the outline the other."""
+    blur = lens_blur(sharpest, float(np.median(across.backdrop_ev)))
+    return blur if across.blur is None else min(blur, across.blur)
 
 
 def _with_spill(headroom: Points, across: Across, runs: tuple[SpillRun, ...]) -> Points:

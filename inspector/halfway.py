@@ -65,10 +65,13 @@ class Begins:
         (N,) pixels inwards from the traced outline.
     told : ndarray, bool
         (N,) whether that is known: not before a backdrop far over the ceiling.
+    blur : float or None
+        Sigma of the lens, pixels; None where nothing tells it.
     """
 
     at: Points
     told: Mask
+    blur: float | None = None
 
 
 def where_subject_begins(
@@ -99,7 +102,8 @@ def where_subject_begins(
     settled = near & (told | found)
     at = np.where(settled, at, np.median(at[settled]))
     known = settled | told
-    return Begins(np.where(known, at + _fitted_step(common), 0.0), known)
+    shift, blur = _fitted_step(common)
+    return Begins(np.where(known, at + shift, 0.0), known, blur)
 
 
 def _profiles(
@@ -183,13 +187,13 @@ def _under_ceiling(
     return at, np.isfinite(at) & (times < 0.9 * TIMES[-1])
 
 
-def _fitted_step(light: Points) -> float:
-    """Place of the step in a profile of light at ``FITTED_AT``, in units of the backdrop's.
+def _fitted_step(light: Points) -> tuple[float, float]:
+    """Place and blur of the step in a profile at ``FITTED_AT``, in units of the backdrop's light.
 
     ``light = step + c (1 - step) + sum a_i glow_i`` with c and a_i at least zero: an ordinary
     least squares over every choice of them, the best of all that hold.
     """
-    shift, step, columns = _steps_and_glows()
+    shift, sigma, step, columns = _steps_and_glows()
     rest = light - step
     best = np.full(len(shift), np.inf)
     for use in product((False, True), repeat=columns.shape[2]):
@@ -201,16 +205,16 @@ def _fitted_step(light: Points) -> float:
         misfit = ((a @ found)[..., 0] - rest) ** 2
         holds = (found[..., 0] >= 0).all(axis=1)
         best = np.where(holds, np.minimum(best, misfit.sum(axis=1)), best)
-    return float(shift[best.argmin()])
+    return float(shift[best.argmin()]), float(sigma[best.argmin()])
 
 
 @cache
-def _steps_and_glows() -> tuple[Points, Points, Points]:
-    """For every step and blur tried (M): its place, (M, K) its light, (M, K, 3) what adds."""
+def _steps_and_glows() -> tuple[Points, Points, Points, Points]:
+    """For every step tried (M): its place and blur, (M, K) its light, (M, K, 3) what adds."""
     sigma, shift = (g.ravel() for g in np.meshgrid(SIGMAS, SHIFTS, indexing="ij"))
     d, s = FITTED_AT - shift[:, None], sigma[:, None]
     added = [blurred_step(d / s), *(_glow(d, s, fade * s) for fade in FADES)]
-    return shift, blurred_step(-d / s), np.stack(added, axis=2)
+    return shift, sigma, blurred_step(-d / s), np.stack(added, axis=2)
 
 
 def _glow(d: Points, sigma: Points, fade: Points) -> Points:

@@ -5,27 +5,32 @@ ceiling some channel still responds on both sides of the outline. There the ligh
 or in tint, as sharply as the lens lets it, while both the backdrop outside and the light on the
 subject are smooth. As in ISO 12233's slanted edge, single photosites are put at their own
 distances. At each place where the subject might begin, a step blurred by the lens is fitted to
-them by least squares: level light outside, a smooth curve inside. How well each place explains the
-light (the marginal likelihood of a linear model: Bishop, Pattern Recognition and Machine Learning,
-2006, section 3.5) is weighed along the outline, which goes on from point to point (forward and
-backward: the same, section 13.2).
+them by least squares: the backdrop's light outside, a smooth curve inside. How well each place
+explains the light (the marginal likelihood of a linear model: Bishop, Pattern Recognition and
+Machine Learning, 2006, section 3.5) is weighed along the outline, which goes on from point to point
+(forward and backward: the same, section 13.2). Deep spill is looked for once more in larger steps.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import pi
 from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
 
-from inspector.arrays import Mask, Points
-from inspector.levels import RESPONDS, Levels
-from inspector.outline import SMOOTHED, TOLERANCE_PX, mean_along, runs_of
-from inspector.profile import TEN_TO_NINETY, blurred_step, read_sites
+from inspector.arrays import Floats, Mask, Points
+from inspector.by_distance import light_by_distance
+from inspector.levels import Levels
+from inspector.outline import SMOOTHED, TOLERANCE_PX, runs_of
+from inspector.profile import TEN_TO_NINETY, blurred_step
 
 # All lengths below are for a tolerance of 3 px, and grow with it.
+FURTHER = 3.0
+"""The steps for deep spill are so many times as large."""
+DEEP_PX, DEEP_ERROR = (10.0, 28.0), 2.0
+"""There white counts that reaches so far over the outline, if that is known so well, pixels."""
 BIN_PX = 0.5
 """Steps of distance in which the photosites are gathered, and between the places tried."""
 FURTHEST_PX, DEEPEST_PX = -16.0, 3.0
@@ -42,7 +47,9 @@ inside it per pixel, and of how much that slope changes at a knot. Measured: lig
 falls by 2 to 60 pixels for two stops."""
 LEAST_NOISE = 0.01
 """No photosite is trusted better than this: sites differ by as much in what they make of light."""
-LEAST_BINS = 10
+DARK = 0.3
+"""Outside, what is darker than this part of the brightest light is another limb."""
+LEAST_BINS = 6
 """A channel that responds in fewer of the steps of distance tells nothing."""
 HOP = 3
 """Every so many points of the outline one is fitted; the photosites of its neighbours count."""
@@ -76,6 +83,7 @@ class Onset:
 
 def find_onset(
     levels: Levels,
+    backdrop_ev: Floats,
     points: Points,
     inward: Points,
     line: NDArray[np.intp],
@@ -89,6 +97,8 @@ def find_onset(
 
     Parameters
     ----------
+    backdrop_ev : ndarray, float32
+        (h, w) stops of the backdrop, carried on behind the subject.
     points, inward : ndarray, float64
         (N, 2) the traced outlines, viewed pixels, and unit vectors into the subject.
     line : ndarray, intp
@@ -101,16 +111,54 @@ def find_onset(
         Pixels by which white may cross the outline.
     """
     unit = tolerance / TOLERANCE_PX
+    near, far = (
+        _fitted(
+            levels,
+            backdrop_ev,
+            points,
+            inward,
+            line,
+            white_at,
+            look,
+            blur=blur,
+            unit=step,
+            inner=inner,
+        )
+        for step, inner in ((unit, INNER_PX), (FURTHER * unit, -1.0))
+    )
+    depth = (white_at - far.at) / unit
+    deep = (depth > DEEP_PX[0]) & (depth < DEEP_PX[1]) & (far.error < DEEP_ERROR * unit)
+    return Onset(np.where(deep, far.at, near.at), np.where(deep, far.error, near.error))
+
+
+def _fitted(
+    levels: Levels,
+    backdrop_ev: Floats,
+    points: Points,
+    inward: Points,
+    line: NDArray[np.intp],
+    white_at: Points,
+    look: Mask,
+    *,
+    blur: float,
+    unit: float,
+    inner: float,
+) -> Onset:
+    """Where the subject begins, looked for in steps of distance of one size."""
     at, error = (np.full(len(points), np.nan) for _ in range(2))
     spans = runs_of(look & np.isfinite(white_at), line)
     if not spans:
         return Onset(at, error)
     here = np.concatenate([np.arange(s.start, s.stop) for s in spans])
     stretch = np.repeat(np.arange(len(spans)), [s.stop - s.start for s in spans])
-    light, number = _gather(levels, points[here], inward[here], stretch, unit)
+    light, number = light_by_distance(
+        levels, backdrop_ev, points[here], inward[here], stretch, BOUNDS * unit
+    )
     fitted = [np.unique(np.append(np.arange(s.start, s.stop, HOP), s.stop - 1)) for s in spans]
     rows = np.searchsorted(here, np.concatenate(fitted))
-    evidence, tells = _evidence(light[rows], number[rows], white_at[here][rows] / unit, blur / unit)
+    evidence, tells = _evidence(
+        light[rows], number[rows], white_at[here][rows] / unit, blur / unit, inner
+    )
     first = np.cumsum([0, *map(len, fitted)])
     for span, own, start in zip(spans, fitted, first, strict=False):
         mine = slice(start, start + len(own))
@@ -142,62 +190,16 @@ BOUNDS = np.arange(FURTHEST_PX - 6.0, DEEPEST_PX + 7.01, BIN_PX)
 MIDDLES = (BOUNDS[1:] + BOUNDS[:-1]) / 2
 
 
-def _gather(
-    levels: Levels, points: Points, inward: Points, stretch: NDArray[np.intp], unit: float
-) -> tuple[Points, Points]:
-    """(N, C, B) mean level by channel and step of distance, and how many sites tell it.
-
-    A darker frame's channels are channels of their own: nothing hangs on how much darker it is.
-    """
-    found = [_by_channel(replace(levels, under=None), points, inward, stretch, unit)]
-    if levels.under is not None:
-        start = points + np.array(levels.under.shift)
-        found.append(_by_channel(levels.under.levels, start, inward, stretch, unit))
-    light, number = zip(*found, strict=True)
-    return np.concatenate(light, axis=1), np.concatenate(number, axis=1)
-
-
-def _by_channel(
-    levels: Levels, points: Points, inward: Points, stretch: NDArray[np.intp], unit: float
-) -> tuple[Points, Points]:
-    """The same of one frame, summed over neighbouring points.
-
-    Where any site of a step is saturated, none of it counts: what is left would be too dark.
-    """
-    frame, shape = levels.frame, (len(points), -1, len(MIDDLES))
-    colours = [name[0] for name in frame.channels]
-    kind = np.array([sorted(set(colours)).index(colour) for colour in colours])
-    sites = read_sites(
-        levels, points, inward, np.arange(BOUNDS[0] * unit - 1, BOUNDS[-1] * unit + 1.1)
-    )
-    # Of a file that is RGB already the channel that is lowest is read, and it may be any.
-    top = frame.gains[sites.channel] if frame.mosaic.ndim == 2 else frame.gains.min()
-    place = np.floor((sites.distance / unit - BOUNDS[0]) / BIN_PX).astype(np.intp)
-    inside = (place >= 0) & (place < len(MIDDLES)) & np.isfinite(sites.rendered)
-    responds = inside & (sites.rendered < RESPONDS * top)
-    rows = np.arange(len(points))[:, None] * (kind.max() + 1) + kind[sites.channel]
-    key, size = rows * len(MIDDLES) + place, len(points) * (kind.max() + 1) * len(MIDDLES)
-    counts = (
-        np.bincount(key[responds], sites.rendered[responds], size),
-        np.bincount(key[responds], minlength=size),
-        np.bincount(key[inside & ~responds], minlength=size),
-    )
-    total, number, lost = (
-        mean_along(v.astype(np.float64).reshape(len(points), -1), stretch).reshape(shape) * SMOOTHED
-        for v in counts
-    )
-    number = np.where(lost > 0.5, 0.0, np.round(number))
-    return np.where(number > 0, total / np.maximum(number, 1), 0.0), number
-
-
-def _evidence(light: Points, number: Points, white_at: Points, blur: float) -> tuple[Points, Mask]:
+def _evidence(
+    light: Points, number: Points, white_at: Points, blur: float, inner: float
+) -> tuple[Points, Mask]:
     """(N, P) logarithm of how well each place explains the light; (N,) whether any channel tells.
 
     The same site speaks for as many neighbours as are summed up, and counts so much less in each.
     """
     basis = _basis(blur)
     inwards = MIDDLES - white_at[:, None]
-    window = (inwards > -OUTER_PX) & (inwards < INNER_PX)
+    window = (inwards > -OUTER_PX) & (inwards < inner) & _in_sight(light, number, inwards)
     total, misfit = (np.zeros((len(light), len(PLACES))) for _ in range(2))
     freedom = np.zeros(len(light))
     for c in range(light.shape[1]):
@@ -220,6 +222,13 @@ def _evidence(light: Points, number: Points, white_at: Points, blur: float) -> t
     total /= worse[:, None] * SMOOTHED / HOP
     evidence = -(total - total.min(axis=1, keepdims=True)) / 2
     return np.maximum(evidence, -UNLIKELY), freedom > 0
+
+
+def _in_sight(light: Points, number: Points, inwards: Points) -> Mask:
+    """(N, B) outside, only as far as the next limb or prop that stands before the backdrop."""
+    brightest = np.where(number > 0, light, 0.0).max(axis=2, keepdims=True)
+    dark = ((number > 0) & (light < DARK * brightest)).any(axis=1) & (inwards < -CLEAN_PX)
+    return ~np.logical_or.accumulate(dark[:, ::-1], axis=1)[:, ::-1]
 
 
 def _fit(y: Points, weight: Points, basis: Points) -> tuple[Points, Points]:

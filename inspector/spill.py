@@ -19,6 +19,10 @@ SPACING_PX = 2.0
 SURE_FALL, POSSIBLE_FALL = 4.0, 2.5
 """How many pixels longer than on a clean part the fall from white to two stops under it is on
 spill, and how many on what may be spill. Measured: a strong rim adds up to 3, spill 4 to 50."""
+SLOW_FIRST, LONGEST_CLEAN_FIRST = 1.5, 2.5
+"""On spill the fall to 0.6 is longer than on a clean part by so many pixels at least (one in fifty
+less); before a rim under white it is sharp, the light that follows may fall ever so slowly. No
+clean part takes longer than the second."""
 OUTSIDE = 0.65
 """A fall of which more than this part lies before the outline is a shade on the backdrop."""
 SOFT_FALL = 0.6
@@ -52,6 +56,8 @@ other signs show none."""
 TRUSTED = 0.5
 """Neither an outline nor an overlap is known better than this, pixels; each weighs by its
 variance."""
+PLAIN_PX = 5.0
+"""White so much further past the tolerance is spill, however fast it then falls."""
 LEAST_PART_PX, GAP_PX = 12.0, 8.0
 """What is left of a run where the outline is known: shorter parts, and gaps, are not told."""
 
@@ -109,10 +115,14 @@ def find_spill(
     past = across.white_at - onset.at - tolerance
     more = np.maximum(depth - SURE_OVERLAP * wide, 0.0)
     shallow = past / (onset.error**2 + (TRUSTED * wide) ** 2) + more / (TRUSTED * wide) ** 2 < 0
-    deep = (past > 0) & _soft(across, wide) & (onset.error < LARGEST_ERROR * wide)
+    soft = _soft(across, wide)
+    far = past > PLAIN_PX * wide
+    deep = (past > 0) & (soft | far) & (onset.error < np.maximum(LARGEST_ERROR * wide, past / 4))
+    deep &= ~far | ~(across.tangled | _rim(across, wide))
     for run in runs_of(deep, across.line):
-        plain = across.step[run][(past > onset.error)[run]].sum()
-        deep[run] = plain >= LEAST_RUN_PX * wide
+        plain, step = (past > onset.error)[run], across.step[run]
+        slow = step[plain & soft[run]].sum() >= LEAST_RUN_PX * wide
+        deep[run] = slow or step[plain].sum() >= LEAST_OVERLAP_RUN_PX * wide
     sure = _closed((cues.sure & ~shallow) | deep, across, GAP_PX * long)
     sure = _long_runs(sure, across, LEAST_PART_PX * wide)
     possible = _long_runs(cues.possible & ~shallow & ~sure, across, LEAST_RUN_PX * long)
@@ -164,9 +174,10 @@ def _cues(across: Across, depth: Points, *, tolerance: float, wide: float, long:
     # A seam or a strand dims the light outside as spill does, but leaves the edge sharp.
     soft = _soft(across, wide)
     proven = soft & (depth > SURE_OVERLAP * wide)
-    slow = (more_fall > SURE_FALL * wide) & (across.white_at > -OUTSIDE * across.fall)
+    rim = _rim(across, wide)
+    slow = (more_fall > SURE_FALL * wide) & (across.white_at > -OUTSIDE * across.fall) & ~rim
     overlaps = depth > FAINT_OVERLAP * wide
-    faint = _closed(soft & overlaps & ~across.told, across, FAINT_GAP_PX * long)
+    faint = _closed(soft & overlaps & ~across.told & ~rim, across, FAINT_GAP_PX * long)
     faint = _long_runs(faint, across, LEAST_FAINT_RUN_PX * long)
     crossed = (across.white_at > tolerance) & (across.headroom_ev < -CROSSED_EV)
     part = (more_fall > POSSIBLE_FALL * wide) | proven | faint | crossed
@@ -200,6 +211,11 @@ def _slower(across: Across, wide: float) -> Points:
     return _over_clean(across.fall, LONGEST_CLEAN_FALL * wide)
 
 
+def _rim(across: Across, wide: float) -> Mask:
+    """(N,) where light falls under white as fast as at a clean edge, however slowly after that."""
+    return across.first < _clean(across.first, LONGEST_CLEAN_FIRST * wide) + SLOW_FIRST * wide
+
+
 def _soft(across: Across, wide: float) -> Mask:
     return _slower(across, wide) > SOFT_FALL * wide
 
@@ -230,6 +246,10 @@ def _long_runs(mask: Mask, across: Across, least: float) -> Mask:
 
 def _over_clean(values: Points, longest: float) -> Points:
     """(N,) how much larger a value is than on a clean part of the edge; 0 where unknown."""
+    return np.nan_to_num(np.maximum(values - _clean(values, longest), 0.0))
+
+
+def _clean(values: Points, longest: float) -> float:
+    """What a value is on a clean part of the edge."""
     known = values[np.isfinite(values)]
-    clean = min(longest, float(np.percentile(known, CLEAN_SHARE))) if known.size else longest
-    return np.nan_to_num(np.maximum(values - clean, 0.0))
+    return min(longest, float(np.percentile(known, CLEAN_SHARE))) if known.size else longest

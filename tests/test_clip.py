@@ -85,6 +85,16 @@ def test_an_even_wall_that_does_not_clip_is_no_pile_up(level: float, well: float
     assert find_pile_up(histogram(sites), black=512, stated=16383) is None
 
 
+@pytest.mark.parametrize("sites", [200, 800, 3000])
+@pytest.mark.parametrize("well", [20_000, 60_000, 150_000])
+def test_a_small_even_patch_brighter_than_all_else_is_no_pile_up(sites: int, well: float) -> None:
+    """Shot noise again: a card, a lamp's shade, a lit sleeve."""
+    noise = np.random.default_rng(sites).standard_normal(sites)
+    patch = 512 + (16383 - 512) * (0.82 + np.sqrt(0.82 / well) * noise)
+    found = find_pile_up(histogram(np.concatenate([dark(), patch])), black=512, stated=16383)
+    assert found is None
+
+
 @given(
     clip=st.floats(12_500, 16_900),
     spread=st.sampled_from([0.0, 1.0, 3.0, 10.0, 20.0]),

@@ -242,16 +242,16 @@ def test_sites_above_a_remembered_level_refuse_it() -> None:
     assert set(clip_with_memory(hot, memory).origins) == {"set"}
 
 
-def test_a_rim_that_looks_like_clipping_does_not_overrule_the_set() -> None:
+def test_a_dark_frame_whose_rim_is_its_brightest_even_light_takes_the_levels_of_the_set() -> None:
     draw = random_scene(19, figure="profile", defect="none")
     shot = partial(shoot, draw.scene, camera=draw.camera, megapixels=0.5)
     under = shot(seed=0, ev=-1)
-    assert measure_clip(under).level[1] == pytest.approx(14303, abs=10)  # of 15021
+    assert not measure_clip(under).measured.any()
     memory = taught_by([shot(seed=s) for s in range(10, 15)])
     clip = clip_with_memory(under, memory)
     assert clip.level[1:] == pytest.approx([15021, 15021, 15173], rel=0.001)
     assert clip.origins[1] == "set"
-    assert clip.pile_ups[1] == pytest.approx(14303, abs=10)
+    assert clip.pile_ups[1] is None
 
 
 def test_a_memory_of_something_else_changes_nothing() -> None:
