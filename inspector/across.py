@@ -16,8 +16,10 @@ from inspector.zones import USUAL_BLUR_PX, Zones
 
 REACH = 0.036
 """How far a profile is followed on either side, part of the long side (at least 30 pixels)."""
-FIRST, FIRST_FROM_PX = 0.6, 8.0
-"""The level under white to which light falls at first, and from how far outside on, pixels."""
+FIRST = 0.6
+"""The level under white to which light falls at first."""
+NEARLY_PX = 8.0
+"""From so far outside on light is followed down to a level, pixels."""
 TWO_STOPS = 0.25
 """Two stops under white: the lower end of the fall that tells spill from a clean edge."""
 DEPARTS_EV = 0.1
@@ -51,6 +53,9 @@ class Across:
         (N,) offset inwards from the point at which white ends, pixels; NaN where there is none.
     fall : ndarray, float64
         (N,) pixels from white to two stops under it; NaN where it cannot be told.
+    rise : ndarray, float64
+        (N,) pixels between 10 and 90 % of the way from core level to white, seen coarsely but far
+        inwards; NaN where light does not fall so low.
     first : ndarray, float64
         (N,) pixels from white to 0.6 of it: a lit rim under white falls fast at first; or NaN.
     overlap : ndarray, float64
@@ -84,6 +89,7 @@ class Across:
     step: Points
     white_at: Points
     fall: Points
+    rise: Points
     first: Points
     overlap: Points
     told: Mask
@@ -96,13 +102,17 @@ class Across:
     blur: float | None
 
 
-def look_across(levels: Levels, zones: Zones, away: Floats, *, tolerance: float) -> Across:
+def look_across(
+    levels: Levels, zones: Zones, away: Floats, *, core: float, tolerance: float
+) -> Across:
     """Read the profiles along all outlines.
 
     Parameters
     ----------
     away : ndarray, float32
         (h, w) distance to the backdrop, working pixels.
+    core : float
+        Rendered level of the subject's core.
     tolerance : float
         Pixels by which white may cross the outline (contract: spill).
     """
@@ -116,7 +126,13 @@ def look_across(levels: Levels, zones: Zones, away: Floats, *, tolerance: float)
     past, thickness = _past_the_middle(depth, offsets, levels.scale)
     level = np.minimum(read_sites(levels, points, inward, offsets).rendered, 1)
     level[past] = np.nan
-    white_at, first_at, dark_at = _white_and_dark(average_along(level, line), offsets)
+    level = average_along(level, line)
+    white_at, dark_at = _white_and_dark(level, offsets)
+    nearly, from_there = level[:, offsets >= -NEARLY_PX], offsets[offsets >= -NEARLY_PX]
+    high, first_at, low = (
+        _first_below(nearly, from_there, np.full(len(level), at))
+        for at in (core + 0.9 * (1 - core), FIRST, core + 0.1 * (1 - core))
+    )
     too_thin = dark_at > thickness - THIN_MARGIN_PX
     begins = where_subject_begins(levels, points, inward, line)
     beyond = begins.at + tolerance
@@ -138,6 +154,7 @@ def look_across(levels: Levels, zones: Zones, away: Floats, *, tolerance: float)
         step=np.concatenate([_steps(one) for one in lines]),
         white_at=white_at,
         fall=np.where(too_thin, np.nan, dark_at - white_at),
+        rise=low - high,
         first=first_at - white_at,
         overlap=overlap,
         told=at_outline[:, 0] < levels.ceiling_ev - AT_CEILING_EV,
@@ -177,8 +194,8 @@ def _past_the_middle(depth: Floats, offsets: Points, scale: int) -> tuple[Mask, 
     return past, np.asarray(highest[:, -1] - 0.5 * scale, np.float64)
 
 
-def _white_and_dark(level: Floats, offsets: Points) -> tuple[Points, Points, Points]:
-    """(N,) offsets at which white ends, light passes 0.6, and is two stops under white; or NaN."""
+def _white_and_dark(level: Floats, offsets: Points) -> tuple[Points, Points]:
+    """(N,) offsets at which white ends and, inwards, light falls two stops under it; or NaN."""
     zero = int(np.argmax(offsets >= 0))
     outer, inner = level[:, zero::-1], level[:, zero:]
     white = np.full(len(level), WHITE)
@@ -188,9 +205,7 @@ def _white_and_dark(level: Floats, offsets: Points) -> tuple[Points, Points, Poi
         -_first_at_least(outer, -offsets[zero::-1], white),
     )
     core = np.clip(_lowest(inner), 0, 0.5)
-    nearly = level[:, int(np.argmax(offsets >= -FIRST_FROM_PX)) :]
-    first_at = _first_below(nearly, offsets[-nearly.shape[1] :], np.full(len(level), FIRST))
-    return white_at, first_at, _first_below(inner, offsets[zero:], core + TWO_STOPS * (1 - core))
+    return white_at, _first_below(inner, offsets[zero:], core + TWO_STOPS * (1 - core))
 
 
 def _overlap(ev: Floats, offsets: Points, white_at: Points) -> Points:

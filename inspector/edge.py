@@ -22,6 +22,8 @@ __all__ = ["Box", "Edge", "HotSpot", "SpillRun", "measure_edge", "tolerance_px"]
 
 USUAL_RAMP_PX = 4.0
 """Taken where no ramp could be measured."""
+TOLD_SHARE = 0.75
+"""So much of the outline must show its ramp in fine profiles, else coarse ones tell it."""
 
 
 @dataclass(frozen=True)
@@ -94,10 +96,11 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         none, no = np.zeros(core.shape, bool), np.zeros(0)
         return Edge(0.0, None, None, None, (), spots, no, no, no > 0, core, none)
     away = _away_from(zones.backdrop)
-    found = ramps(zones.spread, core=_core_level(levels, zones, away))
-    ramp = float(np.median(found)) if found.size else None
+    level = _core_level(levels, zones, away)
+    found = ramps(zones.spread, core=level)
     tolerance = tolerance_px(levels.frame.size)
-    across = look_across(levels, zones, away, tolerance=tolerance)
+    across = look_across(levels, zones, away, core=level, tolerance=tolerance)
+    ramp = _ramp(found, across, most=len(zones.spread))
     blur = sharpest_blur(found)
     onset = find_onset(
         levels,
@@ -131,6 +134,12 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         core=_core(levels, zones, away, ramp or USUAL_RAMP_PX),
         spilled=_spilled(levels, across, runs),
     )
+
+
+def _ramp(found: Points, across: Across, *, most: int) -> float | None:
+    """Median ramp; where much of the outline glows further in than fine profiles go, coarsely."""
+    told = found if found.size >= TOLD_SHARE * most else across.rise[across.rise > 0]
+    return float(np.median(told)) if told.size else None
 
 
 def _lens(across: Across, sharpest: float | None) -> float:

@@ -172,7 +172,8 @@ def _assemble(
     spread = spread_along(levels, outlines)
     sigma = (sharpest_blur(ramps(spread, core=0.0)) or USUAL_BLUR_PX) / levels.scale
     strands = _strands(levels.ev, backdrop, subject, sigma)
-    fringe = _fringe(label, sigma) | strands
+    cell = max(levels.frame.pattern.shape) // levels.scale
+    fringe = _fringe(label, sigma, cell) | strands
     strands |= subject & ~thick_parts(levels, subject, margin=1.0)
     return Zones(
         label=label,
@@ -205,9 +206,12 @@ def _level_change(levels: Levels, surface: Floats, parts: Mask) -> float:
     return float(np.median((levels.ev - surface)[both]))
 
 
-def _fringe(label: NDArray[np.uint8], sigma: float) -> Mask:
-    """True within three sigma of the blur, and at least one pixel, of any border of zones."""
-    reach = max(1, round(3 * sigma + 0.25))
+def _fringe(label: NDArray[np.uint8], sigma: float, cell: int) -> Mask:
+    """True within three sigma of the blur, and at least one pixel, of any border of zones.
+
+    A ``cell`` of several pixels, as that of an X-Trans sensor, lies in it if any part does.
+    """
+    reach = max(1, round(3 * sigma + 0.25)) + max(0, cell - 1)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1,) * 2)
     return np.not_equal(cv2.dilate(label, kernel), cv2.erode(label, kernel))
 

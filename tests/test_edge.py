@@ -155,6 +155,36 @@ def test_light_that_wraps_round_limbs_is_no_spill(wrap_ev: float) -> None:
     assert i.edge.spill_fraction == 0
 
 
+def glowing(level: float, fade: float, wall: float) -> Frame:
+    """A ball whose light starts at ``level`` on its edge and fades by e in ``fade`` pixels."""
+    x, y = np.meshgrid(np.arange(SIZE[0]) + 0.5 - 300, np.arange(SIZE[1]) + 0.5 - 200)
+    inside = 150 - np.hypot(x, y)
+    light = np.where(inside > 0, DARK + level * np.exp(-np.maximum(inside, 0) / fade), wall)
+    return frame_of_light(blurred(light), NOISY)
+
+
+@pytest.mark.parametrize("wall", [2.0**0.3, 2.0**0.8, 2.0**1.8])
+@pytest.mark.parametrize("level", [0.3, 0.5, 0.65])
+@pytest.mark.parametrize("fade", [8.0, 25.0])
+def test_a_lit_rim_under_white_is_no_spill_however_slowly_it_fades(
+    wall: float, level: float, fade: float
+) -> None:
+    """Grazing light on cloth and skin (common practice): never near white."""
+    assert edge_of(glowing(level, fade, wall)).spill_fraction == 0
+
+
+@pytest.mark.parametrize("fade", [15.0, 25.0])
+def test_the_ramp_of_a_glowing_edge_ends_where_its_light_has_fallen_to_a_tenth(
+    fade: float,
+) -> None:
+    """0.6 exp(-u / fade), far inside the blurred step, above a core that is its median."""
+    inside = 150 - np.hypot(*np.mgrid[-150:151, -150:151])
+    core = np.median(DARK + 0.6 * np.exp(-inside[inside > 8] / fade))
+    tenth = core + 0.1 * (1 - core)
+    ramp = edge_of(glowing(0.6, fade, 2.0**0.5)).ramp_px
+    assert ramp == pytest.approx(fade * np.log(0.6 / (tenth - DARK)), rel=0.1)
+
+
 def test_a_hot_island_is_counted_in_the_frames_own_pixels() -> None:
     edge, (_, truth) = sets.seen(sets.HOT).edge, sets.photographed(sets.HOT)
     (spot,), (told,) = edge.hot_spots, truth.hot_spots

@@ -178,6 +178,10 @@ def _camera(family: str, aspect: float, rng: np.random.Generator) -> Camera:
     )
 
 
+SEEN_EV = 0.05
+"""No exposure is known better than this, stops: the accuracy asked of the backdrop's stops."""
+
+
 def borderline(truth: Truth, *, limits: Limits | None = None) -> bool:
     """Whether a figure lies so near its limit that the truth itself could go either way."""
     limits = limits or Limits()
@@ -191,4 +195,12 @@ def borderline(truth: Truth, *, limits: Limits | None = None) -> bool:
         or abs(edge - limits.spill_fraction) < 0.006
         or (truth.depth_ev is not None and abs(truth.depth_ev - least) < 0.2)
         or abs(area / limits.hot_spot_area - 1) < 0.25
+        or _at_its_brightest(truth)
     )
+
+
+def _at_its_brightest(truth: Truth) -> bool:
+    """Whether a change of exposure that none can see would carry white past the tolerance."""
+    if truth.window_high_ev is None or truth.window_high_whole_ev is None:
+        return False
+    return truth.window_high_ev - SEEN_EV < 0 < truth.window_high_whole_ev + SEEN_EV
