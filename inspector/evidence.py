@@ -1,10 +1,10 @@
 """Whether a bright patch is the backdrop seen through a hole, or light that lies on the subject.
 
 A hole has the backdrop's level and tint and an edge as sharp as the rest of the outline. Light on
-the subject differs in one or more of them. Each sign is weighed by the logarithm of how much more
-often holes look like that than lit places do, and the weights add up (the weight of evidence:
-Good, Probability and the Weighing of Evidence, 1950, from memory). How often was measured on the
-frames of two simulators.
+the subject differs in one or more of them, or in its shape. Each sign is weighed by the logarithm
+of how much more often holes look like that than lit places do, and the weights add up (the weight
+of evidence: Good, Probability and the Weighing of Evidence, 1950, from memory). How often was
+measured on the frames of three simulators.
 """
 
 from __future__ import annotations
@@ -36,14 +36,20 @@ TINT_EV, LIGHT_TINT_EV, NEUTRAL = 0.015, 0.15, 0.3
 """The same for the tint, and the part of lit places that have the backdrop's."""
 SLOWER, SLOWER_SPREAD = 1.02, 0.07
 """How many times slower than the outline the light falls at a hole's edge."""
-LIGHT_SLOWER, LIGHT_SPREAD, SHARP = 1.75, 0.45, 0.25
+LIGHT_SLOWER, LIGHT_SPREAD, SHARP = 2.0, 0.5, 0.25
 """The same for light on the subject (a factor, and its spread in log), and the part of lit places
 that are as sharp as a hole."""
 SLOW_HOLES, MOST_SLOW_HOLES = 0.02, 0.5
 """Part of holes that are as slow as light for another reason, such as strands across them; of
 small ones more, with the cube of their smallness, up to the second."""
+CORNERED, ROUND = 0.955, 0.985
+"""Gaps between limbs and in furniture have corners; spots of light are mostly round, as far as
+``roundness`` tells: a square has the first value."""
+CORNERED_WEIGHT, ROUND_WEIGHT = 0.85, -2.3
+"""What that weighs: one gap in seventeen is as round as three spots in five."""
 LEAST_DARK, LEAST_SLOW = 0.2, 40
-"""Less of a patch's outline with dark beyond it, or fewer pixels, say nothing of its fall."""
+"""Less of a patch's outline with dark beyond it, or fewer pixels, say nothing of its fall; nor do
+so few of its shape."""
 UNEVEN_EV, OVER_NOISE, PER_EV, MOST_UNEVEN = 0.05, 6.0, 50.0, 6.0
 """Light is uneven by more stops, and by more times its noise; what each stop more weighs."""
 LEAST_TEXTURE = 25
@@ -118,6 +124,7 @@ def weight(box: tuple[int, int, int, int], mask: Mask, main: Main) -> float:
         _by_tint(levels.rendered[around][core], main),
         _by_fall(inside, ev, main.fall, vague),
         _by_texture(inside, ev),
+        _by_shape(mask),
     )
     return sum(signs)
 
@@ -222,6 +229,23 @@ def _texture(inside: Patch, ev: Floats) -> tuple[float, float]:
     left = value - slopes @ np.linalg.lstsq(slopes, value)[0]
     low, high = np.percentile(left, (10, 90))
     return float(high - low), noise
+
+
+def _by_shape(mask: Mask) -> float:
+    """What roundness weighs."""
+    if is_thin(mask) or mask.sum() < LEAST_SLOW:
+        return 0.0
+    both = (CORNERED, ROUND), (CORNERED_WEIGHT, ROUND_WEIGHT)
+    return float(np.interp(roundness(mask), *both))
+
+
+def roundness(mask: Mask) -> float:
+    """Area over that of the ellipse with the same second moments: 1 for an ellipse, else less."""
+    m = cv2.moments(mask.astype(np.uint8), binaryImage=True)
+    area = m["m00"]
+    # A pixel is a square of its own, with moments of a twelfth.
+    xx, yy, xy = m["mu20"] / area + 1 / 12, m["mu02"] / area + 1 / 12, m["mu11"] / area
+    return float(area / (4 * pi * sqrt(xx * yy - xy**2)))
 
 
 def is_thin(mask: Mask) -> bool:

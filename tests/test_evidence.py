@@ -12,7 +12,7 @@ import pytest
 from numpy.typing import NDArray
 from plain import NOISY, blurred, disc, frame_of_light
 
-from inspector.evidence import is_thin, tint_off
+from inspector.evidence import is_thin, roundness, tint_off
 from inspector.levels import measure_levels
 from inspector.zones import Zones, find_zones
 
@@ -21,12 +21,14 @@ CENTRE = (480, 320)
 WALL, DARK = 2.0**0.2, 2.0**-5.5
 
 
-def zones_with(patch: NDArray[np.float32], light: float, tint: tuple[float, ...]) -> Zones:
+def zones_with(
+    patch: NDArray[np.float32], light: float, tint: tuple[float, ...], *, wall: float = WALL
+) -> Zones:
     """A ball before a wall that falls off to its sides, and light on a part of the ball."""
     x = (np.arange(SIZE[0]) - CENTRE[0]) / SIZE[0]
-    wall = np.broadcast_to(WALL * 2.0 ** (-0.4 * x**2), SIZE[::-1])
-    set_light = np.where(disc(SIZE, CENTRE, 130), DARK, wall)
-    colours = [set_light * (1 - patch) + patch * light * wall * t for t in tint]
+    lit = np.broadcast_to(wall * 2.0 ** (-0.4 * x**2), SIZE[::-1])
+    set_light = np.where(disc(SIZE, CENTRE, 130), DARK, lit)
+    colours = [set_light * (1 - patch) + patch * light * lit * t for t in tint]
     picture = np.stack([blurred(c) for c in colours], axis=2)
     return find_zones(measure_levels(frame_of_light(picture, NOISY)))
 
@@ -68,6 +70,25 @@ def test_a_narrow_slit_is_never_surely_light() -> None:
     slit[260:380, 476:484] = 1
     assert True not in sure(zones_with(slit, 2.0**0.3, (1, 1, 1)))
     assert is_thin(slit > 0)
+
+
+def test_roundness_is_that_of_the_closed_forms() -> None:
+    """Second moments of an ellipse, a rectangle (3/pi), a triangle (3 sqrt(3) / 2 pi)."""
+    x, y = np.meshgrid(np.arange(200) - 99.5, np.arange(200) - 99.5)
+    assert roundness((x / 80) ** 2 + (y / 30) ** 2 < 1) == pytest.approx(1, abs=0.002)
+    turned = np.hypot(*(np.array([x + y, x - y]) / np.sqrt(2) / np.array([50, 25])[:, None, None]))
+    assert roundness(turned < 1) == pytest.approx(1, abs=0.005)
+    assert roundness((abs(x) < 70) & (abs(y) < 20)) == pytest.approx(3 / np.pi, abs=0.002)
+    triangle = (y > -60) & (y < 80 - np.sqrt(3) * abs(x))
+    assert roundness(triangle) == pytest.approx(3 * np.sqrt(3) / (2 * np.pi), abs=0.01)
+
+
+def test_a_sharp_round_patch_at_the_ceiling_stays_open_and_one_with_corners_is_a_hole() -> None:
+    """A background 1.5 stops over white hides level and tint of both."""
+    square = np.zeros(SIZE[::-1], np.float32)
+    square[300:340, 460:500] = 1
+    assert sure(zones_with(sharp(), 1.0, (1, 1, 1), wall=2.0**1.5)) == [False]
+    assert sure(zones_with(square, 1.0, (1, 1, 1), wall=2.0**1.5)) == []
 
 
 def test_a_tint_is_the_ratio_of_colours_whatever_the_level() -> None:
