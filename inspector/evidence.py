@@ -139,11 +139,12 @@ def _core(inside: Patch) -> Mask:
 
 
 def _by_level(found: float, foretold: tuple[float, ...], ceiling: float, vague: float) -> float:
-    """What the level weighs; nothing where all of it is at the ceiling."""
-    told = ceiling - UNDER_CEILING_EV
+    """What the level weighs; at the ceiling only that it is higher than foretold by so much."""
     capped = [min(ev, ceiling) for ev in foretold]
-    if found >= told and min(capped) >= told:
-        return 0.0
+    told = ceiling - UNDER_CEILING_EV
+    if found >= told:
+        higher = max(0.0, told - max(capped))
+        return log(_beyond(higher / (vague * OFF_EV)) / _beyond(higher / LIGHT_OFF_EV))
     off = min(abs(found - ev) for ev in capped)
     return log(_spread(off, vague * OFF_EV, freedom=3) / _spread(off, LIGHT_OFF_EV))
 
@@ -253,6 +254,11 @@ def is_thin(mask: Mask) -> bool:
     padded = cv2.copyMakeBorder(mask.astype(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
     width = 2 * float(cv2.distanceTransform(padded, cv2.DIST_L2, 3).max())
     return bool(mask.sum() > THIN * width**2)
+
+
+def _beyond(x: float) -> float:
+    """Chance that Student's t with two degrees of freedom is above x."""
+    return 0.5 - x / (2 * sqrt(2 + x * x))
 
 
 def _spread(x: float, scale: float, freedom: int = 2) -> float:
