@@ -36,6 +36,8 @@ TINT_EV, LIGHT_TINT_EV, NEUTRAL = 0.015, 0.15, 0.3
 """The same for the tint, and the part of lit places that have the backdrop's."""
 SLOWER, SLOWER_SPREAD = 1.02, 0.07
 """How many times slower than the outline the light falls at a hole's edge."""
+SHARPEST = 0.3
+"""No first fall is told to be shorter, working pixels."""
 LIGHT_SLOWER, LIGHT_SPREAD, SHARP = 2.0, 0.5, 0.25
 """The same for light on the subject (a factor, and its spread in log), and the part of lit places
 that are as sharp as a hole."""
@@ -197,7 +199,7 @@ def _by_fall(inside: Patch, ev: Floats, clean: float | None, vague: float) -> fl
     known = falls[np.isfinite(falls)]
     if known.size < max(4, LEAST_DARK * falls.size):
         return 0.0
-    slower = max(float(np.median(known)) / max(clean, 1.0), SLOWER - 0.1)
+    slower = max(float(np.median(known)) / max(clean, SHARPEST), SLOWER - 0.1)
     light = exp(-0.5 * (log(slower / LIGHT_SLOWER) / LIGHT_SPREAD) ** 2)
     light /= LIGHT_SPREAD * sqrt(2 * pi) * slower
     strands = min(MOST_SLOW_HOLES, SLOW_HOLES * vague**6)
