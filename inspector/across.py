@@ -16,8 +16,8 @@ from inspector.zones import USUAL_BLUR_PX, Zones
 
 REACH = 0.036
 """How far a profile is followed on either side, part of the long side (at least 30 pixels)."""
-FIRST = 0.6
-"""The level under white to which light falls at first."""
+EARLY, FIRST = 0.8, 0.6
+"""Levels under white to which light falls at first."""
 NEARLY_PX = 8.0
 """From so far outside on light is followed down to a level, pixels."""
 TWO_STOPS = 0.25
@@ -56,8 +56,9 @@ class Across:
     rise : ndarray, float64
         (N,) pixels between 10 and 90 % of the way from core level to white, seen coarsely but far
         inwards; NaN where light does not fall so low.
-    first : ndarray, float64
-        (N,) pixels from white to 0.6 of it: a lit rim under white falls fast at first; or NaN.
+    early, first : ndarray, float64
+        (N,) pixels from white to 0.8 and 0.6 of it: before a lit rim light falls fast at first; NaN
+        where it does not fall so low.
     overlap : ndarray, float64
         (N,) pixels of white inside the place where the light departs from the backdrop's; at
         least that much where the backdrop is at the ceiling; NaN where white does not reach.
@@ -90,6 +91,7 @@ class Across:
     white_at: Points
     fall: Points
     rise: Points
+    early: Points
     first: Points
     overlap: Points
     told: Mask
@@ -129,9 +131,9 @@ def look_across(
     level = average_along(level, line)
     white_at, dark_at = _white_and_dark(level, offsets)
     nearly, from_there = level[:, offsets >= -NEARLY_PX], offsets[offsets >= -NEARLY_PX]
-    high, first_at, low = (
+    high, early_at, first_at, low = (
         _first_below(nearly, from_there, np.full(len(level), at))
-        for at in (core + 0.9 * (1 - core), FIRST, core + 0.1 * (1 - core))
+        for at in (core + 0.9 * (1 - core), EARLY, FIRST, core + 0.1 * (1 - core))
     )
     too_thin = dark_at > thickness - THIN_MARGIN_PX
     begins = where_subject_begins(levels, points, inward, line)
@@ -155,6 +157,7 @@ def look_across(
         white_at=white_at,
         fall=np.where(too_thin, np.nan, dark_at - white_at),
         rise=low - high,
+        early=early_at - white_at,
         first=first_at - white_at,
         overlap=overlap,
         told=at_outline[:, 0] < levels.ceiling_ev - AT_CEILING_EV,

@@ -23,6 +23,9 @@ SLOW_FIRST, LONGEST_CLEAN_FIRST = 1.5, 2.5
 """On spill the fall to 0.6 is longer than on a clean part by so many pixels at least (one in fifty
 less); before a rim under white it is sharp, the light that follows may fall ever so slowly. No
 clean part takes longer than the second."""
+SHARP_START = 0.12
+"""Before a rim nearer white the fall to 0.8 is less than this part of that to two stops under
+white; on spill more (one in a hundred less)."""
 OUTSIDE = 0.65
 """A fall of which more than this part lies before the outline is a shade on the backdrop."""
 SOFT_FALL = 0.6
@@ -213,7 +216,8 @@ def _slower(across: Across, wide: float) -> Points:
 
 def _rim(across: Across, wide: float) -> Mask:
     """(N,) where light falls under white as fast as at a clean edge, however slowly after that."""
-    return across.first < _clean(across.first, LONGEST_CLEAN_FIRST * wide) + SLOW_FIRST * wide
+    sharp = across.first < _clean(across.first, LONGEST_CLEAN_FIRST * wide) + SLOW_FIRST * wide
+    return sharp | (across.early < SHARP_START * across.fall)
 
 
 def _soft(across: Across, wide: float) -> Mask:

@@ -164,7 +164,7 @@ def glowing(level: float, fade: float, wall: float) -> Frame:
 
 
 @pytest.mark.parametrize("wall", [2.0**0.3, 2.0**0.8, 2.0**1.8])
-@pytest.mark.parametrize("level", [0.3, 0.5, 0.65])
+@pytest.mark.parametrize("level", [0.3, 0.5, 0.65, 0.75])
 @pytest.mark.parametrize("fade", [8.0, 25.0])
 def test_a_lit_rim_under_white_is_no_spill_however_slowly_it_fades(
     wall: float, level: float, fade: float
