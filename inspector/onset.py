@@ -75,10 +75,14 @@ class Onset:
     ----------
     at, error : ndarray, float64
         (N,) offset inwards from the traced outline, pixels, and its standard error.
+    rise : ndarray, float64
+        (N,) by how much the light on the subject is brighter there than the backdrop, in the
+        channel in which it is so most; part of the brightest light.
     """
 
     at: Points
     error: Points
+    rise: Points
 
 
 def find_onset(
@@ -128,7 +132,11 @@ def find_onset(
     )
     depth = (white_at - far.at) / unit
     deep = (depth > DEEP_PX[0]) & (depth < DEEP_PX[1]) & (far.error < DEEP_ERROR * unit)
-    return Onset(np.where(deep, far.at, near.at), np.where(deep, far.error, near.error))
+    return Onset(
+        np.where(deep, far.at, near.at),
+        np.where(deep, far.error, near.error),
+        np.where(deep, far.rise, near.rise),
+    )
 
 
 def _fitted(
@@ -145,10 +153,10 @@ def _fitted(
     inner: float,
 ) -> Onset:
     """Where the subject begins, looked for in steps of distance of one size."""
-    at, error = (np.full(len(points), np.nan) for _ in range(2))
+    at, error, rise = (np.full(len(points), np.nan) for _ in range(3))
     spans = runs_of(look & np.isfinite(white_at), line)
     if not spans:
-        return Onset(at, error)
+        return Onset(at, error, rise)
     here = np.concatenate([np.arange(s.start, s.stop) for s in spans])
     stretch = np.repeat(np.arange(len(spans)), [s.stop - s.start for s in spans])
     light, number = light_by_distance(
@@ -156,7 +164,7 @@ def _fitted(
     )
     fitted = [np.unique(np.append(np.arange(s.start, s.stop, HOP), s.stop - 1)) for s in spans]
     rows = np.searchsorted(here, np.concatenate(fitted))
-    evidence, tells = _evidence(
+    evidence, rises, tells = _evidence(
         light[rows], number[rows], white_at[here][rows] / unit, blur / unit, inner
     )
     first = np.cumsum([0, *map(len, fitted)])
@@ -168,8 +176,10 @@ def _fitted(
         each = np.arange(span.start, span.stop)
         told = np.interp(each, own, tells[mine]) > 0.5
         at[span] = np.where(told, np.interp(each, own, mean * unit), np.nan)
+        there = np.abs(PLACES - mean[:, None]).argmin(axis=1)
+        rise[span] = np.interp(each, own, rises[mine][np.arange(len(own)), there])
         error[span] = np.where(told, np.interp(each, own, spread * unit), np.nan)
-    return Onset(at, error)
+    return Onset(at, error, rise)
 
 
 def lens_blur(sharpest: float | None, backdrop_ev: float) -> float:
@@ -192,15 +202,16 @@ MIDDLES = (BOUNDS[1:] + BOUNDS[:-1]) / 2
 
 def _evidence(
     light: Points, number: Points, white_at: Points, blur: float, inner: float
-) -> tuple[Points, Mask]:
-    """(N, P) logarithm of how well each place explains the light; (N,) whether any channel tells.
+) -> tuple[Points, Points, Mask]:
+    """(N, P) logarithm of how well each place explains the light, (N, P) how much that would be
+    brighter inside; (N,) whether any channel tells.
 
     The same site speaks for as many neighbours as are summed up, and counts so much less in each.
     """
     basis = _basis(blur)
     inwards = MIDDLES - white_at[:, None]
     window = (inwards > -OUTER_PX) & (inwards < inner) & _in_sight(light, number, inwards)
-    total, misfit = (np.zeros((len(light), len(PLACES))) for _ in range(2))
+    total, misfit, rises = (np.zeros((len(light), len(PLACES))) for _ in range(3))
     freedom = np.zeros(len(light))
     for c in range(light.shape[1]):
         weight = np.where(window, number[:, c], 0.0)
@@ -213,6 +224,7 @@ def _evidence(
             each = _fit(y[some], weight[some], basis)
             total[tells[some]] += each[0]
             misfit[tells[some]] += each[1]
+            rises[tells[some]] = np.maximum(rises[tells[some]], each[2])
         freedom[tells] += np.count_nonzero(weight, axis=1) - 5
     inmost = np.maximum(white_at + CLEAN_PX, FURTHEST_PX)
     total[PLACES[None] > inmost[:, None]] = np.inf
@@ -221,7 +233,7 @@ def _evidence(
     worse = np.maximum(1.0, misfit[row, best] / np.maximum(freedom, 1))
     total /= worse[:, None] * SMOOTHED / HOP
     evidence = -(total - total.min(axis=1, keepdims=True)) / 2
-    return np.maximum(evidence, -UNLIKELY), freedom > 0
+    return np.maximum(evidence, -UNLIKELY), rises, freedom > 0
 
 
 def _in_sight(light: Points, number: Points, inwards: Points) -> Mask:
@@ -231,8 +243,8 @@ def _in_sight(light: Points, number: Points, inwards: Points) -> Mask:
     return ~np.logical_or.accumulate(dark[:, ::-1], axis=1)[:, ::-1]
 
 
-def _fit(y: Points, weight: Points, basis: Points) -> tuple[Points, Points]:
-    """(N, P) minus twice the logarithm of the marginal likelihood, and the misfit, at each place.
+def _fit(y: Points, weight: Points, basis: Points) -> tuple[Points, Points, Points]:
+    """(N, P) minus twice the logarithm of the marginal likelihood, misfit, and step at each place.
 
     ``y`` (N, B) light, ``weight`` (N, B) one over its variance, ``basis`` (P, B, K).
     """
@@ -245,7 +257,8 @@ def _fit(y: Points, weight: Points, basis: Points) -> tuple[Points, Points]:
     found = np.linalg.solve(A, b[..., None])[..., 0]
     unexplained = (weight * y * y).sum(axis=1)[:, None] - (found * b).sum(axis=-1)
     volume = 2 * np.log(np.diagonal(np.linalg.cholesky(A), axis1=-2, axis2=-1)).sum(axis=-1)
-    return unexplained + volume, unexplained - (prior * found**2).sum(axis=-1)
+    misfit = unexplained - (prior * found**2).sum(axis=-1)
+    return unexplained + volume, misfit, np.asarray(found[..., 1], np.float64)
 
 
 def _basis(blur: float) -> Points:

@@ -61,6 +61,9 @@ TRUSTED = 0.5
 variance."""
 PLAIN_PX = 5.0
 """White so much further past the tolerance is spill, however fast it then falls."""
+BRIGHTER = 0.08
+"""White light that ends as sharply as a clean edge is deep spill only if it is brighter than the
+backdrop by this part, in some channel."""
 LEAST_PART_PX, GAP_PX = 12.0, 8.0
 """What is left of a run where the outline is known: shorter parts, and gaps, are not told."""
 
@@ -121,7 +124,7 @@ def find_spill(
     soft = _soft(across, wide)
     far = past > PLAIN_PX * wide
     deep = (past > 0) & (soft | far) & (onset.error < np.maximum(LARGEST_ERROR * wide, past / 4))
-    deep &= ~far | ~(across.tangled | _rim(across, wide))
+    deep &= ~far | ~(across.tangled | (_rim(across, wide) & ~(onset.rise > BRIGHTER)))
     for run in runs_of(deep, across.line):
         plain, step = (past > onset.error)[run], across.step[run]
         slow = step[plain & soft[run]].sum() >= LEAST_RUN_PX * wide

@@ -82,6 +82,11 @@ def test_a_step_beneath_white_light_is_found_to_a_pixel(top: float, fall: float)
     assert np.median(onset.error) < 0.7
 
 
+def test_light_on_the_subject_that_is_dimmer_than_the_backdrop_does_not_rise() -> None:
+    onset, _ = fitted(spilt_edge(1.15, 8.0), 8 * np.log2(1.15 / 0.98))
+    assert np.median(onset.rise) < 0
+
+
 def test_light_of_the_backdrops_level_is_told_by_its_tint() -> None:
     onset, true = fitted(spilt_edge(WALL, 9.0, tint=TINTED), 5.0)
     assert np.abs(onset.at - true).max() < 1
@@ -109,6 +114,7 @@ def test_deep_spill_is_found_though_white_ends_far_from_the_outline(
     onset, true = fitted(levels, depth, traced=depth)
     assert np.median(np.abs(onset.at - true)) < 1
     assert np.mean(np.abs(onset.at - true) < 2) > 0.8
+    assert 0.03 < np.median(onset.rise) < 0.15  # a slope inside takes part of it
 
 
 def test_a_backdrop_that_fades_towards_the_subject_is_no_deep_spill() -> None:
