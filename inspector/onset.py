@@ -198,6 +198,9 @@ PLACES = np.arange(FURTHEST_PX, DEEPEST_PX + 0.01, BIN_PX)
 """Offsets inwards from the traced outline at which the subject might begin."""
 BOUNDS = np.arange(FURTHEST_PX - 6.0, DEEPEST_PX + 7.01, BIN_PX)
 MIDDLES = (BOUNDS[1:] + BOUNDS[:-1]) / 2
+BEFORE = np.searchsorted(MIDDLES, PLACES - 1.0)
+"""The step of distance that lies outside each place's blur: a channel that responds nowhere there
+tells no rise."""
 
 
 def _evidence(
@@ -224,7 +227,8 @@ def _evidence(
             each = _fit(y[some], weight[some], basis)
             total[tells[some]] += each[0]
             misfit[tells[some]] += each[1]
-            rises[tells[some]] = np.maximum(rises[tells[some]], each[2])
+            outside = np.cumsum(weight[some] > 0, axis=1)[:, BEFORE] > 1
+            rises[tells[some]] = np.maximum(rises[tells[some]], np.where(outside, each[2], 0.0))
         freedom[tells] += np.count_nonzero(weight, axis=1) - 5
     inmost = np.maximum(white_at + CLEAN_PX, FURTHEST_PX)
     total[PLACES[None] > inmost[:, None]] = np.inf
