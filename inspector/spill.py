@@ -19,7 +19,7 @@ SPACING_PX = 2.0
 SURE_FALL, POSSIBLE_FALL = 4.0, 2.5
 """How many pixels longer than on a clean part the fall from white to two stops under it is on
 spill, and how many on what may be spill. Measured: a strong rim adds up to 3, spill 4 to 50."""
-SLOW_FIRST, LONGEST_CLEAN_FIRST = 1.5, 2.5
+SLOW_FIRST, LONGEST_CLEAN_FIRST = 1.5, (1.2, 2.0)
 """On spill the fall to 0.6 is longer than on a clean part by so many pixels at least (one in fifty
 less); before a rim under white it is sharp, the light that follows may fall ever so slowly. No
 clean part takes longer than the second."""
@@ -219,7 +219,9 @@ def _slower(across: Across, wide: float) -> Points:
 
 def _rim(across: Across, wide: float) -> Mask:
     """(N,) where light falls under white as fast as at a clean edge, however slowly after that."""
-    sharp = across.first < _clean(across.first, LONGEST_CLEAN_FIRST * wide) + SLOW_FIRST * wide
+    longest = np.where(across.told, LONGEST_CLEAN_FIRST[1], LONGEST_CLEAN_FIRST[0])
+    clean = np.minimum(_clean(across.first, np.inf), longest * wide)
+    sharp = across.first < clean + SLOW_FIRST * wide
     return sharp | (across.early < SHARP_START * across.fall)
 
 
