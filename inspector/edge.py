@@ -10,10 +10,10 @@ import numpy as np
 from inspector.across import Across, look_across
 from inspector.arrays import Floats, Mask, Points, median_of
 from inspector.levels import Levels
-from inspector.onset import find_onset, lens_blur
+from inspector.onset import find_onset
 from inspector.outline import tolerance_px
 from inspector.place import Box, view_box
-from inspector.profile import ramps, sharpest_blur
+from inspector.profile import lens_blur, ramps, sharpest_blur
 from inspector.spill import SpillRun, find_spill, may_spill
 from inspector.zones import Zones
 

@@ -15,7 +15,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import pi
-from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +23,7 @@ from inspector.arrays import Floats, Mask, Points
 from inspector.by_distance import light_by_distance
 from inspector.levels import Levels
 from inspector.outline import SMOOTHED, TOLERANCE_PX, runs_of
-from inspector.profile import TEN_TO_NINETY, blurred_step
+from inspector.profile import blurred_step
 
 # All lengths below are for a tolerance of 3 px, and grow with it.
 FURTHER = 3.0
@@ -63,8 +62,6 @@ LEAST_ERROR = 0.125
 """No place is known better than this, pixels."""
 UNLIKELY = 60.0
 """A logarithm of a chance that is none."""
-GLOW = 1.12
-"""The subject's own glow and the sensor's noise widen the sharpest ramps by so much, measured."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -180,18 +177,6 @@ def _fitted(
         rise[span] = np.interp(each, own, rises[mine][np.arange(len(own)), there])
         error[span] = np.where(told, np.interp(each, own, spread * unit), np.nan)
     return Onset(at, error, rise)
-
-
-def lens_blur(sharpest: float | None, backdrop_ev: float) -> float:
-    """Sigma of the lens, pixels, from the sharpest ramps under white and the backdrop's stops.
-
-    Of the fall from a backdrop ``b`` times white only what lies between 0.9 and 0.1 of white was
-    measured: less of the blurred step than 10 to 90 %.
-    """
-    b = 2.0 ** max(backdrop_ev, 0.0)
-    normal = NormalDist()
-    seen = normal.inv_cdf(1 - 0.1 / b) - normal.inv_cdf(1 - 0.9 / b)
-    return max(0.5, (sharpest or 1.0) * TEN_TO_NINETY / seen / GLOW)
 
 
 PLACES = np.arange(FURTHEST_PX, DEEPEST_PX + 0.01, BIN_PX)

@@ -14,7 +14,7 @@ from inspector.face import backdrop_face
 from inspector.holes import Island, sort_bright, white_islands
 from inspector.levels import Levels
 from inspector.outline import find_outlines, thick_parts
-from inspector.profile import NO_SPREAD, ramps, sharpest_blur, spread_along
+from inspector.profile import NO_SPREAD, lens_blur, ramps, sharpest_blur, spread_along
 from inspector.surface import find_surface
 
 SURROUND, BACKDROP, SUBJECT = 0, 1, 2
@@ -170,7 +170,8 @@ def _assemble(
     label[backdrop] = BACKDROP
     outlines = find_outlines(levels, backdrop, subject, margin)
     spread = spread_along(levels, outlines)
-    sigma = (sharpest_blur(ramps(spread, core=0.0)) or USUAL_BLUR_PX) / levels.scale
+    sharpest = sharpest_blur(ramps(spread, core=0.0)) or USUAL_BLUR_PX
+    sigma = lens_blur(sharpest, median_of(surface, backdrop)) / levels.scale
     strands = _strands(levels.ev, backdrop, subject, sigma)
     cell = max(levels.frame.pattern.shape) // levels.scale
     fringe = _fringe(label, sigma, cell) | strands

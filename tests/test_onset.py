@@ -12,7 +12,8 @@ from scipy.stats import norm
 
 from inspector.edge import Edge, measure_edge
 from inspector.levels import Levels, Under, measure_levels
-from inspector.onset import Onset, find_onset, lens_blur
+from inspector.onset import Onset, find_onset
+from inspector.profile import lens_blur
 from inspector.zones import find_zones
 
 SIZE = (240, 200)
