@@ -22,6 +22,8 @@ __all__ = ["Box", "Edge", "HotSpot", "SpillRun", "measure_edge", "tolerance_px"]
 
 USUAL_RAMP_PX = 4.0
 """Taken where no ramp could be measured."""
+GLOW = 1.12
+"""The subject's own glow and the sensor's noise widen the sharpest ramps by so much, measured."""
 TOLD_SHARE = 0.75
 """So much of the outline must show its ramp in fine profiles, else coarse ones tell it."""
 
@@ -144,8 +146,8 @@ def _ramp(found: Points, across: Across, *, most: int) -> float | None:
 
 def _lens(across: Across, sharpest: float | None) -> float:
     """Sigma of the lens: rims widen the one, spill all along the outline the other."""
-    blur = lens_blur(sharpest, float(np.median(across.backdrop_ev)))
-    return blur if across.blur is None else min(blur, across.blur)
+    blur = lens_blur(sharpest, float(np.median(across.backdrop_ev))) / GLOW
+    return max(0.5, blur if across.blur is None else min(blur, across.blur))
 
 
 def _with_spill(headroom: Points, across: Across, runs: tuple[SpillRun, ...]) -> Points:

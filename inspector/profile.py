@@ -41,8 +41,6 @@ LEAST_RISE = 0.05
 STEP_AT = np.linspace(-6, 6, 1201)
 STEP = np.array([NormalDist().cdf(z) for z in STEP_AT])
 """A step blurred by a Gaussian, as a table: the normal distribution's integral."""
-GLOW = 1.12
-"""The subject's own glow and the sensor's noise widen the sharpest ramps by so much, measured."""
 NO_SPREAD = np.zeros((0, len(RAMP_BINS) - 1))
 """Where there is no outline."""
 
@@ -273,4 +271,4 @@ def lens_blur(sharpest: float | None, backdrop_ev: float) -> float:
     b = 2.0 ** max(backdrop_ev, 0.0)
     normal = NormalDist()
     seen = normal.inv_cdf(1 - 0.1 / b) - normal.inv_cdf(1 - 0.9 / b)
-    return max(0.5, (sharpest or 1.0) * TEN_TO_NINETY / seen / GLOW)
+    return max(0.5, (sharpest or 1.0) * TEN_TO_NINETY / seen)

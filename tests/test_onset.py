@@ -172,7 +172,7 @@ def test_the_lens_is_as_sharp_as_the_normal_distribution_says(b: float) -> None:
     seen = norm.ppf(1 - 0.1 / b) - norm.ppf(1 - 0.9 / b)
     ten_to_ninety = norm.ppf(0.9) - norm.ppf(0.1)
     measured = 1.4 * seen / ten_to_ninety
-    assert lens_blur(measured, np.log2(b)) == pytest.approx(1.4 / 1.12, rel=0.01)
+    assert lens_blur(measured, np.log2(b)) == pytest.approx(1.4, rel=0.01)
 
 
 def spilt_ball(deepest: float, stops_per_px: float) -> Edge:
