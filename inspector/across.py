@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask, Points
 from inspector.halfway import where_subject_begins
+from inspector.headroom import headroom_at
 from inspector.levels import WHITE, Levels
 from inspector.outline import average_along, joined, mean_along, read, read_along, within
 from inspector.profile import ramps, read_sites, sharpest_blur
@@ -31,8 +32,6 @@ AT_CEILING_EV = 0.05
 """So near the ceiling the backdrop's own level is not told, stops."""
 STRAND_MARGIN = 3.0
 """So near a strand the outline is bent by it, working pixels."""
-UNSETTLED_PX = 0.5
-"""So much further in the true outline may lie where the backdrop is at the ceiling, pixels."""
 THIN_MARGIN_PX = 2.0
 """A fall must end so far before the middle of a limb or prop to be told from its blur."""
 
@@ -138,7 +137,7 @@ def look_across(
     too_thin = dark_at > thickness - THIN_MARGIN_PX
     begins = where_subject_begins(levels, points, inward, line)
     beyond = begins.at + tolerance
-    least, further = _headroom(levels, points + beyond[:, None] * inward, inward, line)
+    least, further = headroom_at(levels, points + beyond[:, None] * inward, inward, line)
     headroom = np.where(begins.told, least, further)
     strands = within(zones.strands, STRAND_MARGIN).astype(np.float32)
     bent = read(strands, start) > 0.5
@@ -227,19 +226,6 @@ def _overlap(ev: Floats, offsets: Points, white_at: Points) -> Points:
     return np.where(limit > 0, departs + white_at, np.nan)
 
 
-def _headroom(
-    levels: Levels, points: Points, inward: Points, line: NDArray[np.intp]
-) -> tuple[Points, Points]:
-    """(N,) stops up to white from the level at points, and from that a little further in.
-
-    A parabola fitted to the stops of the sites around there gives both.
-    """
-    sites = read_sites(levels, points, inward, np.arange(-1.5, 1.6, 0.5))
-    stops = np.log2(np.clip(sites.rendered, 2.0**-10, 2.0**6)) - np.log2(WHITE)
-    level, further = _level_at(sites.distance, stops, line, UNSETTLED_PX)
-    return -level, -further
-
-
 def _near_highest(level: Floats) -> Points:
     """(N,) value that one in twenty of each profile is above, NaN left out; 0 if all are."""
     order = np.sort(np.where(np.isfinite(level), level, -np.inf), axis=1)
@@ -255,28 +241,6 @@ def _spilled(ev: Floats, offsets: Points, at: Points) -> Points:
     row, part = np.arange(len(ev)), place - before
     level = ev[row, before] * (1 - part) + ev[row, before + 1] * part
     return np.where(np.isfinite(at), -np.maximum(level, 0.0), 0.0)
-
-
-def _level_at(
-    distance: Floats, stops: Floats, line: NDArray[np.intp], further: float
-) -> tuple[Points, Points]:
-    """(N,) values at distance zero and further on of parabolas fitted to (N, K) samples.
-
-    Light falls off in a curve: a straight line would lie above it in the middle.
-    """
-    known = np.isfinite(stops) & np.isfinite(distance)
-    x, y = np.where(known, distance, 0.0), np.where(known, stops, 0.0)
-    powers = [known.astype(float), x, x * x, x**3, x**4]
-    values = [y, x * y, x * x * y]
-    sums = np.stack([v.sum(axis=1) for v in powers + values], axis=1)
-    s0, s1, s2, s3, s4, y0, y1, y2 = mean_along(sums, line).T
-    # Cramer's rule for y = a + b x + c x^2.
-    a = y0 * (s2 * s4 - s3 * s3) - s1 * (y1 * s4 - s3 * y2) + s2 * (y1 * s3 - s2 * y2)
-    b = s0 * (y1 * s4 - s3 * y2) - y0 * (s1 * s4 - s3 * s2) + s2 * (s1 * y2 - y1 * s2)
-    c = s0 * (s2 * y2 - y1 * s3) - s1 * (s1 * y2 - y1 * s2) + y0 * (s1 * s3 - s2 * s2)
-    whole = s0 * (s2 * s4 - s3 * s3) - s1 * (s1 * s4 - s3 * s2) + s2 * (s1 * s3 - s2 * s2)
-    a, b, c = (v / np.maximum(whole, 1e-9) for v in (a, b, c))
-    return np.asarray(a, np.float64), np.asarray(a + further * (b + further * c), np.float64)
 
 
 def _lowest(level: Floats) -> Points:

@@ -121,14 +121,7 @@ def find_spill(
     past = across.white_at - onset.at - tolerance
     more = np.maximum(depth - SURE_OVERLAP * wide, 0.0)
     shallow = past / (onset.error**2 + (TRUSTED * wide) ** 2) + more / (TRUSTED * wide) ** 2 < 0
-    soft = _soft(across, wide)
-    far = past > PLAIN_PX * wide
-    deep = (past > 0) & (soft | far) & (onset.error < np.maximum(LARGEST_ERROR * wide, past / 4))
-    deep &= ~far | ~(across.tangled | (_rim(across, wide) & ~(onset.rise > BRIGHTER)))
-    for run in runs_of(deep, across.line):
-        plain, step = (past > onset.error)[run], across.step[run]
-        slow = step[plain & soft[run]].sum() >= LEAST_RUN_PX * wide
-        deep[run] = slow or step[plain].sum() >= LEAST_OVERLAP_RUN_PX * wide
+    deep = _past_the_outline(across, onset, past, wide)
     sure = _closed((cues.sure & ~shallow) | deep, across, GAP_PX * long)
     sure = _long_runs(sure, across, LEAST_PART_PX * wide)
     possible = _long_runs(cues.possible & ~shallow & ~sure, across, LEAST_RUN_PX * long)
@@ -140,6 +133,19 @@ def find_spill(
         for at in runs_of(mask, across.line)
     ]
     return tuple(sorted(runs, key=lambda r: (-r.sure, -r.length_px)))
+
+
+def _past_the_outline(across: Across, onset: Onset, past: Points, wide: float) -> Mask:
+    """(N,) where white goes on beyond the tolerance from where the subject surely begins."""
+    soft = _soft(across, wide)
+    far = past > PLAIN_PX * wide
+    deep = (past > 0) & (soft | far) & (onset.error < np.maximum(LARGEST_ERROR * wide, past / 4))
+    deep &= ~far | ~(across.tangled | (_rim(across, wide) & ~(onset.rise > BRIGHTER)))
+    for run in runs_of(deep, across.line):
+        plain, step = (past > onset.error)[run], across.step[run]
+        slow = step[plain & soft[run]].sum() >= LEAST_RUN_PX * wide
+        deep[run] = slow or step[plain].sum() >= LEAST_OVERLAP_RUN_PX * wide
+    return deep
 
 
 def _run(
