@@ -13,6 +13,7 @@ from typing import Any, TextIO
 import click
 
 from inspector.recognise import is_under_frame, said_of_pair
+from inspector.report import figures
 
 SHAPES = {"pass": "●", "warn": "▲", "under": "▽", "unreadable": "×"}
 PLAIN_SHAPES = {"pass": "o", "warn": "^", "under": "v", "unreadable": "x"}
@@ -186,7 +187,7 @@ def _figures(record: dict[str, Any]) -> list[str]:
     edge = (
         "" if spill is None else "edge clean" if spill == 0 else f"edge {100 * spill:.1f} % spill"
     )
-    subject = "" if depth is None else f"subject {depth:.1f} stops under"
+    subject = "" if depth is None else f"subject {figures.depth(depth)} stops under"
     if record.get("plate"):
         edge, subject = "plate", ""
     return [_pad(background, 24), _pad(edge, 17), _pad(subject, 23)]
