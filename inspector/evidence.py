@@ -143,12 +143,14 @@ def _core(inside: Patch) -> Mask:
 def _by_level(found: float, foretold: tuple[float, ...], ceiling: float, vague: float) -> float:
     """What the level weighs; at the ceiling only that it is higher than foretold by so much."""
     capped = [min(ev, ceiling) for ev in foretold]
+    # Where the ways to foretell it differ, none of them is known well.
+    doubt = max(vague * OFF_EV, (max(capped) - min(capped)) / 2)
     told = ceiling - UNDER_CEILING_EV
     if found >= told:
         higher = max(0.0, told - max(capped))
-        return log(_beyond(higher / (vague * OFF_EV)) / _beyond(higher / LIGHT_OFF_EV))
+        return log(_beyond(higher / doubt) / _beyond(higher / LIGHT_OFF_EV))
     off = min(abs(found - ev) for ev in capped)
-    return log(_spread(off, vague * OFF_EV, freedom=3) / _spread(off, LIGHT_OFF_EV))
+    return log(_spread(off, doubt, freedom=3) / _spread(off, LIGHT_OFF_EV))
 
 
 def _by_tint(light: Floats, main: Main) -> float:
