@@ -458,6 +458,7 @@ def test_killed_again_and_again_no_frame_is_missing_and_none_twice(hot: Path) ->
             time.sleep(rng.uniform(0.2, 0.8))
             process.kill()
     with start(hot.parent) as process:
+        wait_until(lambda: (report / DATABASE).is_file())  # on a slow machine no start got so far
         wait_until(lambda: len(list(read_rows(report))) == len(names))
         process.terminate()
     rows = list(read_rows(report))
