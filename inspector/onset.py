@@ -36,6 +36,8 @@ FURTHEST_PX, DEEPEST_PX = -16.0, 3.0
 """Range of the places tried, from outside to inside the traced outline."""
 OUTER_PX, INNER_PX = 11.0, 6.0
 """How far outside and inside the end of white the light is looked at."""
+DEEP_INNER_PX = -1.0
+"""In the larger steps white light alone is looked at, short of where it falls."""
 CLEAN_PX = 2.5
 """So far inside the end of white lies the outline at the most, where the edge is clean."""
 KNOTS_PX = np.arange(3.0, 19.0, 3.0)
@@ -112,21 +114,24 @@ def find_onset(
         Pixels by which white may cross the outline.
     """
     unit = tolerance / TOLERANCE_PX
-    near, far = (
-        _fitted(
-            levels,
-            backdrop_ev,
-            points,
-            inward,
-            line,
-            white_at,
-            look,
-            blur=blur,
-            unit=step,
-            inner=inner,
+    spans = runs_of(look & np.isfinite(white_at), line)
+    if not spans:
+        return Onset(*(np.full(len(points), np.nan) for _ in range(3)))
+    here = np.concatenate([np.arange(s.start, s.stop) for s in spans])
+    stretch = np.repeat(np.arange(len(spans)), [s.stop - s.start for s in spans])
+    fitted = [np.unique(np.append(np.arange(s.start, s.stop, HOP), s.stop - 1)) for s in spans]
+    rows = np.searchsorted(here, np.concatenate(fitted))
+    found = []
+    for times, inner in ((1.0, INNER_PX), (FURTHER, DEEP_INNER_PX)):
+        step = times * unit
+        light, number = light_by_distance(
+            levels, backdrop_ev, points[here], inward[here], stretch, BOUNDS * step
         )
-        for step, inner in ((unit, INNER_PX), (FURTHER * unit, -1.0))
-    )
+        explained = _evidence(
+            light[rows], number[rows], white_at[here][rows] / step, blur / step, inner
+        )
+        found.append(_placed(explained, spans, fitted, len(points), step))
+    near, far = found
     depth = (white_at - far.at) / unit
     deep = (depth > DEEP_PX[0]) & (depth < DEEP_PX[1]) & (far.error < DEEP_ERROR * unit)
     return Onset(
@@ -136,34 +141,16 @@ def find_onset(
     )
 
 
-def _fitted(
-    levels: Levels,
-    backdrop_ev: Floats,
-    points: Points,
-    inward: Points,
-    line: NDArray[np.intp],
-    white_at: Points,
-    look: Mask,
-    *,
-    blur: float,
+def _placed(
+    explained: tuple[Points, Points, Mask],
+    spans: list[slice],
+    fitted: list[NDArray[np.intp]],
+    count: int,
     unit: float,
-    inner: float,
 ) -> Onset:
-    """Where the subject begins, looked for in steps of distance of one size."""
-    at, error, rise = (np.full(len(points), np.nan) for _ in range(3))
-    spans = runs_of(look & np.isfinite(white_at), line)
-    if not spans:
-        return Onset(at, error, rise)
-    here = np.concatenate([np.arange(s.start, s.stop) for s in spans])
-    stretch = np.repeat(np.arange(len(spans)), [s.stop - s.start for s in spans])
-    light, number = light_by_distance(
-        levels, backdrop_ev, points[here], inward[here], stretch, BOUNDS * unit
-    )
-    fitted = [np.unique(np.append(np.arange(s.start, s.stop, HOP), s.stop - 1)) for s in spans]
-    rows = np.searchsorted(here, np.concatenate(fitted))
-    evidence, rises, tells = _evidence(
-        light[rows], number[rows], white_at[here][rows] / unit, blur / unit, inner
-    )
+    """The likely places along each run of points, from those that were fitted."""
+    evidence, rises, tells = explained
+    at, error, rise = (np.full(count, np.nan) for _ in range(3))
     first = np.cumsum([0, *map(len, fitted)])
     for span, own, start in zip(spans, fitted, first, strict=False):
         mine = slice(start, start + len(own))
@@ -173,9 +160,9 @@ def _fitted(
         each = np.arange(span.start, span.stop)
         told = np.interp(each, own, tells[mine]) > 0.5
         at[span] = np.where(told, np.interp(each, own, mean * unit), np.nan)
+        error[span] = np.where(told, np.interp(each, own, spread * unit), np.nan)
         there = np.abs(PLACES - mean[:, None]).argmin(axis=1)
         rise[span] = np.interp(each, own, rises[mine][np.arange(len(own)), there])
-        error[span] = np.where(told, np.interp(each, own, spread * unit), np.nan)
     return Onset(at, error, rise)
 
 

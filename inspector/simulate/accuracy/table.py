@@ -130,9 +130,8 @@ frame, the clip level that its file states stands, and the truth is counted from
 crossed the edge by more than the tolerance when its border has, or, half a pixel deeper, when the
 first pixel wholly past it is white; a high end of the window between the two counts as right.
 A frame is *borderline* where a figure lies so near its limit, or the high end of its window so near
-zero (0.05 stop), that the truth itself could go
-either way; those are counted apart. `random_scene(N)` of `inspector.simulate.families` draws
-frame N again."""
+zero (0.05 stop), that the truth itself could go either way; those are counted apart.
+`random_scene(N)` of `inspector.simulate.families` draws frame N again."""
 
 
 def _verdicts(trials: Sequence[Trial]) -> str:
