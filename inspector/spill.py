@@ -56,6 +56,8 @@ AROUND = 5
 LARGEST_ERROR = 0.8
 """An outline that is known no better than this, standard error in pixels, makes no spill where
 other signs show none."""
+WELL_KNOWN = 4.0
+"""A worse one counts, too, where white passes it by so many times its error."""
 TRUSTED = 0.5
 """Neither an outline nor an overlap is known better than this, pixels; each weighs by its
 variance."""
@@ -139,7 +141,11 @@ def _past_the_outline(across: Across, onset: Onset, past: Points, wide: float) -
     """(N,) where white goes on beyond the tolerance from where the subject surely begins."""
     soft = _soft(across, wide)
     far = past > PLAIN_PX * wide
-    deep = (past > 0) & (soft | far) & (onset.error < np.maximum(LARGEST_ERROR * wide, past / 4))
+    deep = (
+        (past > 0)
+        & (soft | far)
+        & (onset.error < np.maximum(LARGEST_ERROR * wide, past / WELL_KNOWN))
+    )
     deep &= ~far | ~(across.tangled | (_rim(across, wide) & ~(onset.rise > BRIGHTER)))
     for run in runs_of(deep, across.line):
         plain, step = (past > onset.error)[run], across.step[run]
