@@ -51,7 +51,7 @@ def spoil(scene: Scene, defect: str, rng: np.random.Generator) -> Scene:
         cast = float(rng.choice([-1, 1])) * between(rng, 0.03, 0.15)
         return replace(scene, backdrop=replace(b, tint_ev=cast, ev=b.ev + 0.15))
     if defect == "evenly-short":
-        return replace(scene, backdrop=replace(b, ev=between(rng, -1.8, -0.25), hot_ev=0.0))
+        return _dimmed(scene, between(rng, -1.8, -0.25))
     if defect == "short-corner":
         corner = pick(("top-left", "top-right", "bottom-left", "bottom-right"), rng)
         reach, lost = between(rng, 0.12, 0.35), b.ev + between(rng, 0.3, 1.5)
@@ -69,6 +69,17 @@ def spoil(scene: Scene, defect: str, rng: np.random.Generator) -> Scene:
     if defect == "no-backdrop":
         return _lit_portrait(scene, rng)
     return _spoil_subject(scene, defect, rng)
+
+
+def _dimmed(scene: Scene, level: float) -> Scene:
+    """The backdrop lit to a level; the light that it throws around the subject goes with it."""
+    b, light = scene.backdrop, scene.light
+    less = level - b.ev
+    return replace(
+        scene,
+        backdrop=replace(b, ev=level, hot_ev=0.0),
+        light=replace(light, wrap_ev=light.wrap_ev + less, rim_ev=light.rim_ev + less),
+    )
 
 
 def _misfire(scene: Scene, rng: np.random.Generator) -> Scene:
