@@ -9,8 +9,9 @@ import numpy as np
 
 from inspector.across import Across, look_across
 from inspector.arrays import Floats, Mask, Points, median_of
+from inspector.headroom import headroom_at
 from inspector.levels import Levels
-from inspector.onset import find_onset
+from inspector.onset import Onset, find_onset
 from inspector.outline import tolerance_px
 from inspector.place import Box, view_box
 from inspector.profile import lens_blur, ramps, sharpest_blur
@@ -26,6 +27,9 @@ GLOW = 1.12
 """The subject's own glow and the sensor's noise widen the sharpest ramps by so much, measured."""
 TOLD_SHARE = 0.75
 """So much of the outline must show its ramp in fine profiles, else coarse ones tell it."""
+
+KNOWN = 0.27
+"""An onset known so well, part of the tolerance, tells how near white is to crossing there."""
 
 
 @dataclass(frozen=True)
@@ -61,7 +65,8 @@ class Edge:
         edge by more than the tolerance there; not above zero where it already has, infinite where
         nothing is so deep or a strand bends the outline.
     least_ev : ndarray, float64
-        (N,) the least that this change may be, strands and tips counted as edge.
+        (N,) the least that this change may be, strands and tips counted as edge, and the outline
+        where it may lie beneath white light.
     settled : ndarray, bool
         (N,) whether it is known where the subject begins: not before a backdrop at the ceiling,
         nor under spill.
@@ -122,6 +127,7 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         centre=_centre(levels, zones),
         size=levels.frame.size,
     )
+    beneath = _beneath_white(levels, across, onset, tolerance)
     length = float(across.step.sum())
     return Edge(
         length_px=length,
@@ -131,7 +137,7 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         spill=runs,
         hot_spots=spots,
         headroom_ev=_with_spill(across.headroom_ev, across, runs),
-        least_ev=_with_spill(across.least_ev, across, runs),
+        least_ev=_with_spill(np.fmin(across.least_ev, beneath), across, runs),
         settled=across.settled & ~_in_spill(across, runs),
         core=_core(levels, zones, away, ramp or USUAL_RAMP_PX),
         spilled=_spilled(levels, across, runs),
@@ -148,6 +154,17 @@ def _lens(across: Across, sharpest: float | None) -> float:
     """Sigma of the lens: rims widen the one, spill all along the outline the other."""
     blur = lens_blur(sharpest, float(np.median(across.backdrop_ev))) / GLOW
     return max(0.5, blur if across.blur is None else min(blur, across.blur))
+
+
+def _beneath_white(levels: Levels, across: Across, onset: Onset, tolerance: float) -> Points:
+    """(N,) exposure change at which white crosses the edge, where the onset is known; or NaN."""
+    known = (onset.error < KNOWN * tolerance) & np.isfinite(across.headroom_ev)
+    headroom = np.full(len(known), np.nan)
+    if known.any():
+        at = (onset.at[known] + tolerance)[:, None] * across.inward[known]
+        there = across.points[known] + at
+        headroom[known] = headroom_at(levels, there, across.inward[known], across.line[known])[0]
+    return headroom
 
 
 def _with_spill(headroom: Points, across: Across, runs: tuple[SpillRun, ...]) -> Points:

@@ -1,7 +1,9 @@
 """The face of the backdrop: its whole outline, also where the subject covers it.
 
 A softbox or wall is convex as seen from the camera. Each straight side that is visible
-anywhere bounds a half-plane; the face is where all of them meet, within the frame.
+anywhere bounds a half-plane; the face is where all of them meet, within the frame. Octagons and
+round faces look the same turned by half a turn, nearly so in perspective: a side that is hidden
+lies where the one opposite does, seen from the middle.
 """
 
 from __future__ import annotations
@@ -14,12 +16,22 @@ from inspector.outline import within
 
 SUPPORT = 0.25
 """A side of the hull counts as seen when the backdrop touches this part of it."""
+ENDS = 0.05
+"""It does, too, when the backdrop goes along it from both its corners for such a part of it."""
+LEAST_END = 15
+"""And at least so many working pixels: the subject may leave the face at a low angle."""
 LEAST_SIDE = 0.04
 """A hidden side shorter than this, part of the long side of the picture, is kept as it is."""
 SAME_TURN = 1.3
 """A hidden corner may turn this much more than the sharpest corner in sight."""
 PARALLEL_DEG = 150.0
 """Two sides that turn by more than this do not meet within the picture."""
+SQUARE_DEG = 70.0
+"""A face with sharper corners may be long: where it ends is not foretold by its other end."""
+LEAST_KNOWN = 3
+"""So many sides in sight, at least, tell where the middle is."""
+HELD = 0.01
+"""How much the middle is held to that of the part in sight, beside the sides' weight of 1."""
 
 
 def backdrop_face(backdrop: Mask) -> Mask:
@@ -35,23 +47,69 @@ def backdrop_face(backdrop: Mask) -> Mask:
         return backdrop
     seen = _seen_sides(hull, backdrop, 2 * tolerance)
     short = np.hypot(*(np.roll(hull, -1, axis=0) - hull).T) < LEAST_SIDE * max(backdrop.shape)
+    # Beside a hidden side the backdrop ends in a wedge, whose tip is no side of the face.
+    wedge = short & ~(np.roll(seen, 1) & np.roll(seen, -1))
+    seen &= ~wedge
+    short &= ~wedge
     keep = seen | short | ~_may_extend(hull, seen, backdrop.shape)
     height, width = backdrop.shape
     face = np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], float)
     middle = hull.mean(axis=0)
+    ends = np.roll(hull, -1, axis=0)
+    turned = _turned(hull, seen & ~_on_border(hull, backdrop.shape), short)
+    if (keep & ~seen & ~short).any() and turned is not None:
+        keep = seen
+        for a, b in turned:
+            face = _keep_side(face, a, b, middle)
     for i in np.flatnonzero(keep):
-        face = _keep_side(face, hull[i], hull[(i + 1) % len(hull)], middle)
+        face = _keep_side(face, hull[i], ends[i], middle)
     mask = np.zeros(backdrop.shape, np.uint8)
     if len(face) >= 3:
         cv2.fillConvexPoly(mask, np.round(face).astype(np.int32), 1)
     return np.asarray((mask > 0) | backdrop, bool)
 
 
+def _on_border(hull: Points, shape: tuple[int, ...]) -> Mask:
+    """For each side: whether it is the picture's border rather than the face's."""
+    ends, (height, width) = np.roll(hull, -1, axis=0), shape
+    far = np.array([width - 3.0, height - 3.0])
+    return np.asarray((((hull < 2) & (ends < 2)) | ((hull > far) & (ends > far))).any(axis=1))
+
+
+def _turned(hull: Points, known: Mask, short: Mask) -> Points | None:
+    """(K, 2, 2) the sides in sight turned by half a turn; None where corners are square.
+
+    A short side may be a corner rounded off.
+
+    No part of the turned face may lie beyond a side in sight: for each, twice the middle along
+    its normal is at most its distance less that of the furthest part opposite. Least squares over
+    what is beyond.
+    """
+    side = np.roll(hull, -1, axis=0) - hull
+    heading = np.degrees(np.arctan2(side[:, 1], side[:, 0]))[~short]
+    turn = np.abs((np.roll(heading, -1) - heading + 180) % 360 - 180)
+    corner = known[~short] & np.roll(known[~short], -1)
+    if known.sum() < LEAST_KNOWN or not corner.any() or turn[corner].max() > SQUARE_DEG:
+        return None
+    normal = np.stack([side[:, 1], -side[:, 0]], axis=1) / np.hypot(*side.T)[:, None]
+    start = (hull.min(axis=0) + hull.max(axis=0)) / 2
+    normal[((hull - start) * normal).sum(axis=1) < 0] *= -1
+    normal = normal[known]
+    room = (hull[known] * normal).sum(axis=1) - (hull @ -normal.T).max(axis=0)
+    middle = start
+    for _ in range(30):
+        beyond = 2 * normal[2 * normal @ middle >= room - 1e-6]
+        limit = room[2 * normal @ middle >= room - 1e-6]
+        pull = beyond.T @ beyond + HELD * np.eye(2)
+        middle = np.linalg.solve(pull, beyond.T @ limit + HELD * start)
+    sides = np.stack([hull, np.roll(hull, -1, axis=0)], axis=1)[known]
+    return np.asarray(2 * middle - sides, np.float64)
+
+
 def _seen_sides(hull: Points, backdrop: Mask, tolerance: float) -> Mask:
     near = within(backdrop, tolerance)
     ends = np.roll(hull, -1, axis=0)
-    support = [_support(a, b, near) for a, b in zip(hull, ends, strict=True)]
-    return np.array(support) >= SUPPORT
+    return np.array([_is_seen(a, b, near) for a, b in zip(hull, ends, strict=True)])
 
 
 def _may_extend(hull: Points, seen: Mask, shape: tuple[int, ...]) -> Mask:
@@ -73,11 +131,16 @@ def _may_extend(hull: Points, seen: Mask, shape: tuple[int, ...]) -> Mask:
     return np.asarray(may, bool)
 
 
-def _support(a: Points, b: Points, near: Mask) -> float:
-    """Part of the side from a to b along which the backdrop reaches it."""
+def _is_seen(a: Points, b: Points, near: Mask) -> bool:
+    """Whether the backdrop reaches the side from a to b along enough of it."""
     steps = max(2, int(np.hypot(*(b - a))))
     at = np.round(a + np.linspace(0, 1, steps)[:, None] * (b - a)).astype(int)
-    return float(near[at[:, 1], at[:, 0]].mean())
+    reached = near[at[:, 1], at[:, 0]]
+    gap = np.flatnonzero(~reached)
+    if gap.size == 0:
+        return True
+    ends = min(int(gap[0]), steps - 1 - int(gap[-1])) >= max(LEAST_END, ENDS * steps)
+    return bool(ends or reached.mean() >= SUPPORT)
 
 
 def _keep_side(polygon: Points, a: Points, b: Points, inside: Points) -> Points:

@@ -37,6 +37,9 @@ MOST_UNEVEN_EV = 2.0
 """A short backdrop that spans more stops than this is a room with someone in it."""
 STRAND_EV = 0.35
 """A line this much darker than the backdrop is no seam but something that hangs before it."""
+HANGS = 0.012
+"""So near the subject, or each other, lines are strands; roots may be thinner than what shows,
+part of the long side."""
 USUAL_BLUR_PX = 1.0
 """Sigma of the lens blur, taken where no outline shows it."""
 LEAST_TOLD = 0.05
@@ -213,22 +216,27 @@ def _fringe(label: NDArray[np.uint8], sigma: float, cell: int) -> Mask:
     A ``cell`` of several pixels, as that of an X-Trans sensor, lies in it if any part does.
     """
     reach = max(1, round(3 * sigma + 0.25)) + max(0, cell - 1)
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1,) * 2)
+    kernel = _disc(reach)
     return np.not_equal(cv2.dilate(label, kernel), cv2.erode(label, kernel))
 
 
 def _strands(ev: Floats, backdrop: Mask, subject: Mask, sigma: float) -> Mask:
     """Lines on the backdrop thinner than the fringe that hang on the subject: loose hair."""
-    width = 2 * max(2, round(3 * sigma)) + 1
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (width, width))
-    thin = (cv2.morphologyEx(ev, cv2.MORPH_BLACKHAT, kernel) > STRAND_EV) & backdrop
-    joined = cv2.dilate((thin | subject).astype(np.uint8), np.ones((3, 3), np.uint8))
+    lines = cv2.morphologyEx(ev, cv2.MORPH_BLACKHAT, _disc(max(2, round(3 * sigma))))
+    thin = (lines > STRAND_EV) & backdrop
+    reach = max(1, round(HANGS * max(ev.shape) / 2))
+    joined = cv2.dilate((thin | subject).astype(np.uint8), _disc(reach))
     count, label = cv2.connectedComponents(joined, connectivity=8)
     hangs = np.zeros(count, bool)
     hangs[label[subject]] = True
     hangs[0] = False
     near = cv2.dilate((thin & hangs[label]).astype(np.uint8), np.ones((3, 3), np.uint8))
     return np.asarray(near > 0, bool)
+
+
+def _disc(radius: int) -> NDArray[np.uint8]:
+    shape = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1,) * 2)
+    return np.asarray(shape, np.uint8)
 
 
 def _over_halfway(ev: Floats, backdrop_ev: Floats) -> Floats:
@@ -262,8 +270,7 @@ def _lit_for_white(ev: Floats, surface: Floats, backdrop: Mask, face: Mask) -> b
 
 def _subject(before: Mask, face: Mask, ev: Floats, backdrop_ev: Floats) -> Mask:
     """What stands before the backdrop: no diffuser seams, no slivers along the face's rim."""
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * RIM_PX + 1,) * 2)
-    inner = (before & (cv2.erode(face.astype(np.uint8), disc) > 0)).astype(np.uint8)
+    inner = (before & (cv2.erode(face.astype(np.uint8), _disc(RIM_PX)) > 0)).astype(np.uint8)
     _, label, stats, _ = cv2.connectedComponentsWithStats(inner, connectivity=8)
     keep = np.zeros(len(stats), bool)
     keep[label[backdrop_ev - ev > SEAM_EV]] = True
