@@ -17,7 +17,8 @@ from inspector.outline import within
 SUPPORT = 0.25
 """A side of the hull counts as seen when the backdrop touches this part of it."""
 ENDS = 0.05
-"""It does, too, when the backdrop goes along it from both its corners for such a part of it."""
+"""It does, too, when the backdrop goes along it from both its corners for such a part of it, or
+from one of them for three times as much."""
 LEAST_END = 15
 """And at least so many working pixels: the subject may leave the face at a low angle."""
 LEAST_SIDE = 0.04
@@ -30,6 +31,10 @@ SQUARE_DEG = 70.0
 """A face with sharper corners may be long: where it ends is not foretold by its other end."""
 LEAST_KNOWN = 3
 """So many sides in sight, at least, tell where the middle is."""
+ALIKE_DEG = 35.0
+"""A turned side that runs so much like a hidden one stands for it."""
+SETTLES = 30
+"""Rounds after which it is settled which sides hold the middle."""
 HELD = 0.01
 """How much the middle is held to that of the part in sight, beside the sides' weight of 1."""
 
@@ -46,27 +51,50 @@ def backdrop_face(backdrop: Mask) -> Mask:
     if len(hull) < 3:
         return backdrop
     seen = _seen_sides(hull, backdrop, 2 * tolerance)
-    short = np.hypot(*(np.roll(hull, -1, axis=0) - hull).T) < LEAST_SIDE * max(backdrop.shape)
-    # Beside a hidden side the backdrop ends in a wedge, whose tip is no side of the face.
-    wedge = short & ~(np.roll(seen, 1) & np.roll(seen, -1))
-    seen &= ~wedge
-    short &= ~wedge
-    keep = seen | short | ~_may_extend(hull, seen, backdrop.shape)
+    border = _on_border(hull, backdrop.shape)
+    short = _lengths(hull) < LEAST_SIDE * max(backdrop.shape)
+    stands = seen & ~border
+    plain = stands & ~short
+    if not (plain & np.roll(plain, 1)).any():
+        # The face runs out of the picture: where it ends in a wedge beside a hidden side, the
+        # wedge's tip is none of its sides.
+        wedge = short & ~(np.roll(seen, 1) & np.roll(seen, -1))
+        seen, stands, short = seen & ~wedge, stands & ~wedge, short & ~wedge
+    sides = np.stack([hull, np.roll(hull, -1, axis=0)], axis=1)
+    turned = _turned(hull, stands, short)
+    foretold = ~seen & ~short & _alike(sides, turned)
+    keep = (seen | short | ~_may_extend(hull, seen, backdrop.shape)) & ~foretold
+    bounds = [*sides[keep], *(turned if foretold.any() else ())]
     height, width = backdrop.shape
     face = np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], float)
-    middle = hull.mean(axis=0)
-    ends = np.roll(hull, -1, axis=0)
-    turned = _turned(hull, seen & ~_on_border(hull, backdrop.shape), short)
-    if (keep & ~seen & ~short).any() and turned is not None:
-        keep = seen
-        for a, b in turned:
-            face = _keep_side(face, a, b, middle)
-    for i in np.flatnonzero(keep):
-        face = _keep_side(face, hull[i], ends[i], middle)
+    for a, b in bounds:
+        face = _keep_side(face, a, b, hull.mean(axis=0))
     mask = np.zeros(backdrop.shape, np.uint8)
     if len(face) >= 3:
         cv2.fillConvexPoly(mask, np.round(face).astype(np.int32), 1)
     return np.asarray((mask > 0) | backdrop, bool)
+
+
+def _lengths(hull: Points) -> Points:
+    """(N,) lengths of the sides of a polygon (N, 2)."""
+    return np.asarray(np.hypot(*(np.roll(hull, -1, axis=0) - hull).T), np.float64)
+
+
+def _headings(sides: Points) -> Points:
+    """(N,) degrees in which sides (N, 2, 2) run."""
+    along = sides[:, 1] - sides[:, 0]
+    return np.asarray(np.degrees(np.arctan2(along[:, 1], along[:, 0])), np.float64)
+
+
+def _turn(one: Points, other: Points) -> Points:
+    """By how many degrees headings differ, 0 to 180."""
+    return np.asarray(np.abs((one - other + 180) % 360 - 180), np.float64)
+
+
+def _alike(sides: Points, turned: Points) -> Mask:
+    """(N,) for each of the sides (N, 2, 2), whether one of the turned ones (K, 2, 2) runs so."""
+    turn = _turn(_headings(sides)[:, None], _headings(turned)[None])
+    return np.asarray((turn < ALIKE_DEG).any(axis=1))
 
 
 def _on_border(hull: Points, shape: tuple[int, ...]) -> Mask:
@@ -76,34 +104,38 @@ def _on_border(hull: Points, shape: tuple[int, ...]) -> Mask:
     return np.asarray((((hull < 2) & (ends < 2)) | ((hull > far) & (ends > far))).any(axis=1))
 
 
-def _turned(hull: Points, known: Mask, short: Mask) -> Points | None:
-    """(K, 2, 2) the sides in sight turned by half a turn; None where corners are square.
+def _turned(hull: Points, known: Mask, short: Mask) -> Points:
+    """(K, 2, 2) the sides in sight turned by half a turn; none where corners are square.
 
-    A short side may be a corner rounded off.
-
-    No part of the turned face may lie beyond a side in sight: for each, twice the middle along
-    its normal is at most its distance less that of the furthest part opposite. Least squares over
-    what is beyond.
+    Short sides may be corners rounded off. No part of the turned face may lie beyond a side in
+    sight: twice the middle along its normal is at most its distance less that of the furthest
+    part opposite. Least squares over what is beyond.
     """
-    side = np.roll(hull, -1, axis=0) - hull
-    heading = np.degrees(np.arctan2(side[:, 1], side[:, 0]))[~short]
-    turn = np.abs((np.roll(heading, -1) - heading + 180) % 360 - 180)
+    sides = np.stack([hull, np.roll(hull, -1, axis=0)], axis=1)
+    heading = _headings(sides[~short])
     corner = known[~short] & np.roll(known[~short], -1)
-    if known.sum() < LEAST_KNOWN or not corner.any() or turn[corner].max() > SQUARE_DEG:
-        return None
-    normal = np.stack([side[:, 1], -side[:, 0]], axis=1) / np.hypot(*side.T)[:, None]
+    turn = _turn(np.roll(heading, -1), heading)[corner]
+    if known.sum() < LEAST_KNOWN or turn.size == 0 or turn.max() > SQUARE_DEG:
+        return np.zeros((0, 2, 2))
     start = (hull.min(axis=0) + hull.max(axis=0)) / 2
-    normal[((hull - start) * normal).sum(axis=1) < 0] *= -1
-    normal = normal[known]
+    normal = _outward(sides[known], start)
     room = (hull[known] * normal).sum(axis=1) - (hull @ -normal.T).max(axis=0)
     middle = start
-    for _ in range(30):
-        beyond = 2 * normal[2 * normal @ middle >= room - 1e-6]
-        limit = room[2 * normal @ middle >= room - 1e-6]
-        pull = beyond.T @ beyond + HELD * np.eye(2)
-        middle = np.linalg.solve(pull, beyond.T @ limit + HELD * start)
-    sides = np.stack([hull, np.roll(hull, -1, axis=0)], axis=1)[known]
-    return np.asarray(2 * middle - sides, np.float64)
+    for _ in range(SETTLES):
+        beyond = 2 * normal @ middle >= room - 1e-6
+        part, limit = 2 * normal[beyond], room[beyond]
+        pull = part.T @ part + HELD * np.eye(2)
+        middle = np.linalg.solve(pull, part.T @ limit + HELD * start)
+    return np.asarray(2 * middle - sides[known], np.float64)
+
+
+def _outward(sides: Points, inside: Points) -> Points:
+    """(N, 2) unit normals of sides (N, 2, 2), away from a point inside."""
+    along = sides[:, 1] - sides[:, 0]
+    normal = np.stack([along[:, 1], -along[:, 0]], axis=1)
+    normal /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
+    inwards = ((sides[:, 0] - inside) * normal).sum(axis=1) < 0
+    return np.asarray(np.where(inwards[:, None], -normal, normal), np.float64)
 
 
 def _seen_sides(hull: Points, backdrop: Mask, tolerance: float) -> Mask:
@@ -118,9 +150,8 @@ def _may_extend(hull: Points, seen: Mask, shape: tuple[int, ...]) -> Mask:
     A rectangle's hidden corner is as square as those in sight; an octagon with a hidden side
     has no corner that sharp, so there the chord is the better guess.
     """
-    side = np.roll(hull, -1, axis=0) - hull
-    heading = np.degrees(np.arctan2(side[:, 1], side[:, 0]))
-    turn = np.abs((heading - np.roll(heading, 1) + 180) % 360 - 180)  # at the start of each side
+    heading = _headings(np.stack([hull, np.roll(hull, -1, axis=0)], axis=1))
+    turn = _turn(heading, np.roll(heading, 1))  # at the start of each side
     height, width = shape
     x, y = hull[:, 0], hull[:, 1]
     in_frame = (x > 2) & (y > 2) & (x < width - 3) & (y < height - 3)
@@ -139,8 +170,9 @@ def _is_seen(a: Points, b: Points, near: Mask) -> bool:
     gap = np.flatnonzero(~reached)
     if gap.size == 0:
         return True
-    ends = min(int(gap[0]), steps - 1 - int(gap[-1])) >= max(LEAST_END, ENDS * steps)
-    return bool(ends or reached.mean() >= SUPPORT)
+    shorter, longer = sorted((int(gap[0]), steps - 1 - int(gap[-1])))
+    least = max(LEAST_END, ENDS * steps)
+    return bool(shorter >= least or longer >= 3 * least or reached.mean() >= SUPPORT)
 
 
 def _keep_side(polygon: Points, a: Points, b: Points, inside: Points) -> Points:
@@ -148,10 +180,7 @@ def _keep_side(polygon: Points, a: Points, b: Points, inside: Points) -> Points:
 
     Sutherland and Hodgman, CACM 17(1), 1974.
     """
-    normal = np.array([a[1] - b[1], b[0] - a[0]]) / max(1e-9, float(np.hypot(*(b - a))))
-    if (inside - a) @ normal < 0:
-        normal = -normal
-    height = (polygon - a) @ normal + 0.5
+    height = 0.5 - (polygon - a) @ _outward(np.array([[a, b]]), inside)[0]
     kept = []
     for i in range(len(polygon)):
         j = (i + 1) % len(polygon)
