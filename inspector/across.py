@@ -28,6 +28,8 @@ DEPARTS_EV = 0.1
 LEAVES = 2.0
 """By so many sigmas of the blur the light leaves the backdrop's level before the subject begins, as
 far as the working picture shows."""
+LIFT_AT = np.arange(-70.0, -3.0, 2.0)
+"""Where a rise in the light outside is looked for, pixels."""
 AT_CEILING_EV = 0.05
 """So near the ceiling the backdrop's own level is not told, stops."""
 STRAND_MARGIN = 3.0
@@ -71,6 +73,8 @@ class Across:
         bends the outline.
     tangled : ndarray, bool
         (N,) whether a strand hangs before the backdrop there.
+    lift_ev : ndarray, float64
+        (N,) the greatest sudden rise in the white light outside, looking inwards, stops.
     least_ev : ndarray, float64
         (N,) the least that this change may be: strands, tips and what may be just thick enough
         counted as edge, the outline where it is seen.
@@ -96,6 +100,7 @@ class Across:
     told: Mask
     backdrop_ev: Points
     tangled: Mask
+    lift_ev: Points
     headroom_ev: Points
     least_ev: Points
     settled: Mask
@@ -162,6 +167,7 @@ def look_across(
         told=at_outline[:, 0] < levels.ceiling_ev - AT_CEILING_EV,
         backdrop_ev=np.asarray(at_outline[:, 0], np.float64),
         tangled=np.asarray(read_along(strands, start, step, outside).max(axis=1) > 0.5),
+        lift_ev=_lift(line, read_along(levels.ev, start, step, LIFT_AT)),
         headroom_ev=np.where(bent | (thickness < tolerance + THIN_MARGIN_PX), np.inf, headroom),
         least_ev=np.where(thickness < tolerance, np.inf, least),
         settled=begins.told,
@@ -224,6 +230,17 @@ def _overlap(ev: Floats, offsets: Points, white_at: Points) -> Points:
     limit = _near_highest(seen) - DEPARTS_EV
     departs = _first_at_least(seen, distance, limit)
     return np.where(limit > 0, departs + white_at, np.nan)
+
+
+def _lift(line: NDArray[np.intp], ev: Floats) -> Points:
+    """(N,) most by which light (N, K) is brighter over a stretch than over the one before it.
+
+    Stretches of three readings, two apart for the blur; none that something dark crosses.
+    """
+    level = np.where(ev > 0, ev, np.nan)
+    mean = np.stack([level[:, i : i + 3].mean(axis=1) for i in range(ev.shape[1] - 2)], axis=1)
+    rise = average_along(mean[:, 5:] - mean[:, :-5], line)
+    return np.asarray(np.where(np.isfinite(rise), rise, 0.0).max(axis=1), np.float64)
 
 
 def _near_highest(level: Floats) -> Points:

@@ -26,10 +26,11 @@ from inspector.outline import SMOOTHED, TOLERANCE_PX, runs_of
 from inspector.profile import blurred_step
 
 # All lengths below are for a tolerance of 3 px, and grow with it.
-FURTHER = 3.0
+FURTHER = (3.0, 6.0)
 """The steps for deep spill are so many times as large."""
-DEEP_PX, DEEP_ERROR = (10.0, 28.0), 2.0
-"""There white counts that reaches so far over the outline, if that is known so well, pixels."""
+DEEP_PX, DEEP_ERROR = (3.3, 9.3), 2.0
+"""There white counts that reaches so far over the outline, in such steps, if that is known so well,
+pixels."""
 BIN_PX = 0.5
 """Steps of distance in which the photosites are gathered, and between the places tried."""
 FURTHEST_PX, DEEPEST_PX = -16.0, 3.0
@@ -122,7 +123,7 @@ def find_onset(
     fitted = [np.unique(np.append(np.arange(s.start, s.stop, HOP), s.stop - 1)) for s in spans]
     rows = np.searchsorted(here, np.concatenate(fitted))
     found = []
-    for times, inner in ((1.0, INNER_PX), (FURTHER, DEEP_INNER_PX)):
+    for times, inner in ((1.0, INNER_PX), *((times, DEEP_INNER_PX) for times in FURTHER)):
         step = times * unit
         light, number = light_by_distance(
             levels, backdrop_ev, points[here], inward[here], stretch, BOUNDS * step
@@ -131,14 +132,16 @@ def find_onset(
             light[rows], number[rows], white_at[here][rows] / step, blur / step, inner
         )
         found.append(_placed(explained, spans, fitted, len(points), step))
-    near, far = found
-    depth = (white_at - far.at) / unit
-    deep = (depth > DEEP_PX[0]) & (depth < DEEP_PX[1]) & (far.error < DEEP_ERROR * unit)
-    return Onset(
-        np.where(deep, far.at, near.at),
-        np.where(deep, far.error, near.error),
-        np.where(deep, far.rise, near.rise),
-    )
+    onset = found[0]
+    for far, times in reversed(list(zip(found[1:], FURTHER, strict=True))):
+        depth = (white_at - far.at) / (times * unit)
+        deep = (depth > DEEP_PX[0]) & (depth < DEEP_PX[1]) & (far.error < DEEP_ERROR * unit)
+        onset = Onset(
+            np.where(deep, far.at, onset.at),
+            np.where(deep, far.error, onset.error),
+            np.where(deep, far.rise, onset.rise),
+        )
+    return onset
 
 
 def _placed(

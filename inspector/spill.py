@@ -63,9 +63,11 @@ TRUSTED = 0.5
 variance."""
 PLAIN_PX = 5.0
 """White so much further past the tolerance is spill, however fast it then falls."""
-BRIGHTER = 0.08
+BRIGHTER = 0.06
 """White light that ends as sharply as a clean edge is deep spill only if it is brighter than the
 backdrop by this part, in some channel."""
+LIFT_EV = 0.06
+"""White light that rises suddenly by more, stops, before it falls at the outline, may be spill."""
 LEAST_PART_PX, GAP_PX = 12.0, 8.0
 """What is left of a run where the outline is known: shorter parts, and gaps, are not told."""
 
@@ -92,9 +94,9 @@ class SpillRun:
 
 
 def may_spill(across: Across, *, tolerance: float) -> Mask:
-    """(N,) where the fall from white is slower for long than on a clean part, and around that."""
+    """(N,) where for long the fall from white is slow, or light rises before it; and around."""
     wide, long = _units(across, tolerance)
-    soft = _closed(_soft(across, wide), across, GAP_PX * long)
+    soft = _closed(_soft(across, wide) | (across.lift_ev > LIFT_EV), across, GAP_PX * long)
     near = np.zeros(len(soft), bool)
     for run in runs_of(_long_runs(soft, across, LEAST_RUN_PX * long), across.line):
         near[max(0, run.start - AROUND) : run.stop + AROUND] = True
@@ -146,7 +148,8 @@ def _past_the_outline(across: Across, onset: Onset, past: Points, wide: float) -
         & (soft | far)
         & (onset.error < np.maximum(LARGEST_ERROR * wide, past / WELL_KNOWN))
     )
-    deep &= ~far | ~(across.tangled | (_rim(across, wide) & ~(onset.rise > BRIGHTER)))
+    slow, brighter = soft & ~_rim(across, wide), onset.rise > BRIGHTER
+    deep &= ~far | (~across.tangled & (slow | brighter))
     for run in runs_of(deep, across.line):
         plain, step = (past > onset.error)[run], across.step[run]
         slow = step[plain & soft[run]].sum() >= LEAST_RUN_PX * wide
@@ -230,11 +233,14 @@ def _slower(across: Across, wide: float) -> Points:
 
 
 def _rim(across: Across, wide: float) -> Mask:
-    """(N,) where light falls under white as fast as at a clean edge, however slowly after that."""
+    """(N,) where light falls under white as fast as at a clean edge, however slowly after that.
+
+    Where its first fall cannot be told it may.
+    """
     longest = np.where(across.told, LONGEST_CLEAN_FIRST[1], LONGEST_CLEAN_FIRST[0])
     clean = np.minimum(_clean(across.first, np.inf), longest * wide)
-    sharp = across.first < clean + SLOW_FIRST * wide
-    return sharp | (across.early < SHARP_START * across.fall)
+    slow = across.first >= clean + SLOW_FIRST * wide
+    return ~(slow & ~(across.early < SHARP_START * across.fall))
 
 
 def _soft(across: Across, wide: float) -> Mask:
