@@ -26,6 +26,8 @@ clean part takes longer than the second."""
 SHARP_START = 0.12
 """Before a rim nearer white the fall to 0.8 is less than this part of that to two stops under
 white; on spill more (one in a hundred less)."""
+MOSTLY = 0.5
+"""Of a run's slow falls such a part must be slow from the start, else it is a rim."""
 OUTSIDE = 0.65
 """A fall of which more than this part lies before the outline is a shade on the backdrop."""
 SOFT_FALL = 0.6
@@ -196,7 +198,8 @@ def _cues(across: Across, depth: Points, *, tolerance: float, wide: float, long:
     soft = _soft(across, wide)
     proven = soft & (depth > SURE_OVERLAP * wide)
     rim = _rim(across, wide)
-    slow = (more_fall > SURE_FALL * wide) & (across.white_at > -OUTSIDE * across.fall) & ~rim
+    long_fall = (more_fall > SURE_FALL * wide) & (across.white_at > -OUTSIDE * across.fall)
+    slow = long_fall & ~rim
     overlaps = depth > FAINT_OVERLAP * wide
     faint = _closed(soft & overlaps & ~across.told & ~rim, across, FAINT_GAP_PX * long)
     faint = _long_runs(faint, across, LEAST_FAINT_RUN_PX * long)
@@ -206,13 +209,14 @@ def _cues(across: Across, depth: Points, *, tolerance: float, wide: float, long:
     for at in runs_of(part, across.line):
         step = across.step[at]
         plain = step[crossed[at]].sum() >= LEAST_CROSSED_PX * wide
+        mostly = step[slow[at]].sum() >= MOSTLY * step[long_fall[at]].sum()
         if step.sum() < LEAST_RUN_PX * long and not plain:
             continue
         possible[at] = True
         sure[at] = bool(
             plain
-            or step[(slow & (overlaps | ~across.told))[at]].sum() >= LEAST_RUN_PX * long
-            or step[slow[at]].sum() >= LEAST_LONE_RUN_PX * long
+            or (mostly and step[(slow & (overlaps | ~across.told))[at]].sum() >= LEAST_RUN_PX * long)
+            or (mostly and step[slow[at]].sum() >= LEAST_LONE_RUN_PX * long)
             or step[proven[at]].sum() >= LEAST_OVERLAP_RUN_PX * long
             or faint[at].any()
         )
