@@ -34,6 +34,8 @@ AT_CEILING_EV = 0.05
 """So near the ceiling the backdrop's own level is not told, stops."""
 STRAND_MARGIN = 3.0
 """So near a strand the outline is bent by it, working pixels."""
+THIN_PX = 1.0
+"""By so much the thickness of a prop may be taken for too small, pixels."""
 THIN_MARGIN_PX = 2.0
 """A fall must end so far before the middle of a limb or prop to be told from its blur."""
 
@@ -169,7 +171,7 @@ def look_across(
         tangled=np.asarray(read_along(strands, start, step, outside).max(axis=1) > 0.5),
         lift_ev=_lift(line, read_along(levels.ev, start, step, LIFT_AT)),
         headroom_ev=np.where(bent | (thickness < tolerance + THIN_MARGIN_PX), np.inf, headroom),
-        least_ev=np.where(thickness < tolerance, np.inf, least),
+        least_ev=np.where(thickness < tolerance - THIN_PX, np.inf, least),
         settled=begins.told,
         spilled_ev=_spilled(ev, outside, white_at - overlap + tolerance + LEAVES * blur),
         blur=begins.blur,

@@ -28,7 +28,7 @@ GLOW = 1.12
 TOLD_SHARE = 0.75
 """So much of the outline must show its ramp in fine profiles, else coarse ones tell it."""
 
-KNOWN = 0.27
+KNOWN = 0.4
 """An onset known so well, part of the tolerance, tells how near white is to crossing there."""
 
 
@@ -120,14 +120,14 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         blur=_lens(across, blur),
         tolerance=tolerance,
     )
-    runs = find_spill(
+    runs, like_spill = find_spill(
         across,
         onset,
         tolerance=tolerance,
         centre=_centre(levels, zones),
         size=levels.frame.size,
     )
-    beneath = _beneath_white(levels, across, onset, tolerance)
+    beneath = _beneath_white(levels, across, onset, like_spill, tolerance)
     length = float(across.step.sum())
     return Edge(
         length_px=length,
@@ -156,9 +156,11 @@ def _lens(across: Across, sharpest: float | None) -> float:
     return max(0.5, blur if across.blur is None else min(blur, across.blur))
 
 
-def _beneath_white(levels: Levels, across: Across, onset: Onset, tolerance: float) -> Points:
-    """(N,) exposure change at which white crosses the edge, where the onset is known; or NaN."""
-    known = (onset.error < KNOWN * tolerance) & np.isfinite(across.headroom_ev)
+def _beneath_white(
+    levels: Levels, across: Across, onset: Onset, look: Mask, tolerance: float
+) -> Points:
+    """(N,) exposure change at which white crosses the edge where the onset is known, else NaN."""
+    known = look & (onset.error < KNOWN * tolerance) & np.isfinite(across.headroom_ev)
     headroom = np.full(len(known), np.nan)
     if known.any():
         at = (onset.at[known] + tolerance)[:, None] * across.inward[known]

@@ -107,8 +107,8 @@ def may_spill(across: Across, *, tolerance: float) -> Mask:
 
 def find_spill(
     across: Across, onset: Onset, *, tolerance: float, centre: Points, size: tuple[int, int]
-) -> tuple[SpillRun, ...]:
-    """Sure and possible runs of spill, the sure and the longest first.
+) -> tuple[tuple[SpillRun, ...], Mask]:
+    """Sure and possible runs of spill, the sure and the longest first; (N,) where it looks so.
 
     Parameters
     ----------
@@ -138,7 +138,7 @@ def find_spill(
         for mask, told in ((sure, True), (possible, False))
         for at in runs_of(mask, across.line)
     ]
-    return tuple(sorted(runs, key=lambda r: (-r.sure, -r.length_px)))
+    return tuple(sorted(runs, key=lambda r: (-r.sure, -r.length_px))), cues.sure | cues.possible
 
 
 def _past_the_outline(across: Across, onset: Onset, past: Points, wide: float) -> Mask:
