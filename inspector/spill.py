@@ -28,6 +28,8 @@ SHARP_START = 0.12
 white; on spill more (one in a hundred less)."""
 MOSTLY = 0.5
 """Of a run's slow falls such a part must be slow from the start, else it is a rim."""
+TANGLED = 0.9
+"""Where strands hang before so much of a run, its fall may be theirs."""
 OUTSIDE = 0.65
 """A fall of which more than this part lies before the outline is a shade on the backdrop."""
 SOFT_FALL = 0.6
@@ -209,14 +211,18 @@ def _cues(across: Across, depth: Points, *, tolerance: float, wide: float, long:
     for at in runs_of(part, across.line):
         step = across.step[at]
         plain = step[crossed[at]].sum() >= LEAST_CROSSED_PX * wide
+        if across.tangled[at].mean() > TANGLED and not plain:
+            possible[at] = True
+            continue
         mostly = step[slow[at]].sum() >= MOSTLY * step[long_fall[at]].sum()
+        told_slow = step[(slow & (overlaps | ~across.told))[at]].sum() >= LEAST_RUN_PX * long
+        lone_slow = step[slow[at]].sum() >= LEAST_LONE_RUN_PX * long
         if step.sum() < LEAST_RUN_PX * long and not plain:
             continue
         possible[at] = True
         sure[at] = bool(
             plain
-            or (mostly and step[(slow & (overlaps | ~across.told))[at]].sum() >= LEAST_RUN_PX * long)
-            or (mostly and step[slow[at]].sum() >= LEAST_LONE_RUN_PX * long)
+            or (mostly and (told_slow or lone_slow))
             or step[proven[at]].sum() >= LEAST_OVERLAP_RUN_PX * long
             or faint[at].any()
         )
