@@ -208,3 +208,42 @@ def test_a_slow_fall_within_the_tolerance_is_no_spill(deepest: float, stops_per_
     edge = spilt_ball(deepest, stops_per_px)
     assert edge.spill_fraction == 0
     assert not [run for run in edge.spill if run.sure]
+
+
+def patched_ball(times: float, depth: float, *, edge: float = BLUR) -> Edge:
+    """The edge of a ball with a sharp patch of light on its right side, ``depth`` pixels deep."""
+    x, y = np.meshgrid(np.arange(600) + 0.5 - 300, np.arange(400) + 0.5 - 200)
+    inside = 120 - np.hypot(x, y)
+    patch = (inside > 0) & (inside < depth) & (np.abs(np.arctan2(y, x)) < 0.5)
+    light = np.where(patch, times * WALL, np.where(inside > 0, 2.0**-5, WALL))
+    frame = frame_of_light(blurred(light, edge), NOISY)
+    levels = measure_levels(frame)
+    return measure_edge(levels, find_zones(levels), hot_spot_area=0.0002)
+
+
+@pytest.mark.parametrize("depth", [18.0, 22.0, 26.0])
+def test_a_sharp_patch_brighter_than_the_backdrop_is_spill(depth: float) -> None:
+    """It ends as sharply as a clean edge does; where it begins the light rises."""
+    edge = patched_ball(1.18, depth)
+    true = 0.5 / np.pi
+    assert edge.spill_fraction == pytest.approx(true, abs=0.06)
+    assert edge.spill[0].sure
+    assert edge.spill[0].depth_px == pytest.approx(depth, abs=4)
+
+
+def test_a_clean_ball_before_a_hot_centre_does_not_spill() -> None:
+    x, y = np.meshgrid(np.arange(600) + 0.5 - 300, np.arange(400) + 0.5 - 200)
+    wall = WALL * (0.85 + 0.3 * np.exp(-((x - 130) ** 2 + y**2) / (2 * 40**2)))
+    light = np.where(np.hypot(x, y) < 120, 2.0**-5, wall)
+    levels = measure_levels(frame_of_light(blurred(light, BLUR), NOISY))
+    edge = measure_edge(levels, find_zones(levels), hot_spot_area=0.0002)
+    assert edge.spill_fraction == 0
+
+
+def test_where_the_outline_may_lie_beneath_white_the_headroom_may_be_less() -> None:
+    """White ends within the tolerance; the places where it does so have hardly any headroom."""
+    edge = spilt_ball(1.5, 0.35)
+    known = np.isfinite(edge.least_ev)
+    assert edge.spill_fraction == 0
+    assert (edge.least_ev <= edge.headroom_ev)[known].all()
+    assert np.quantile(edge.least_ev[known], 0.02) < 0.5

@@ -231,3 +231,32 @@ def test_a_backdrop_that_slopes_is_followed_beyond_a_body_across_it() -> None:
     found = find_surface(measure_levels(frame_of_light(blurred(light), NOISY)).ev)
     assert found is not None
     assert found[1][30:175, 40:135].mean() > 0.97
+
+
+@pytest.mark.parametrize("root", [0.0, 6.0])
+def test_loose_hair_is_left_out_though_its_roots_do_not_show(root: float) -> None:
+    """Lines thinner than the fringe that start a few pixels off the head count as hair."""
+    head = disc(SIZE, (300, 230), 90)
+    face = np.zeros(SIZE[::-1], bool)
+    face[30:370, 60:540] = True
+    light = np.where(head, DARK, np.where(face, 2.0**0.15, 2.0**-7))
+    away = np.arange(90 + root, 180, 0.25)
+    for turn in np.linspace(-2.7, -0.4, 14):
+        x, y = 300 + away * np.cos(turn), 230 + away * np.sin(turn)
+        inside = y > 40
+        light[y[inside].astype(int), x[inside].astype(int)] = 2.0**-1.5
+    levels, zones = zones_of(frame_of_light(blurred(light), NOISY))
+    counted = zones.backdrop & ~zones.fringe
+    assert (levels.white < 0.5)[zones.backdrop].mean() > 0.006
+    assert levels.white[counted].mean() > 0.998
+
+
+def test_a_line_far_from_anyone_is_no_hair() -> None:
+    face = np.zeros(SIZE[::-1], bool)
+    face[30:370, 60:540] = True
+    light = np.where(disc(SIZE, (180, 250), 60), DARK, np.where(face, 2.0**0.15, 2.0**-7))
+    light[100:300, 430:432] = 2.0**-0.7
+    levels, zones = zones_of(frame_of_light(blurred(light), NOISY))
+    line = np.zeros(zones.fringe.shape, bool)
+    line[110 // levels.scale : 290 // levels.scale, 430 // levels.scale] = True
+    assert not zones.fringe[line].any()

@@ -1,0 +1,96 @@
+"""The face of the backdrop behind what covers it: shapes drawn by scikit-image, part of them hidden."""
+
+from __future__ import annotations
+
+from math import cos, pi, sin, tau
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from plain import iou
+from skimage.draw import ellipse, polygon
+
+from inspector.face import backdrop_face
+
+SIZE = (600, 400)
+"""Width and height of the picture."""
+Mask = NDArray[np.bool_]
+
+
+def many_sided(corners: int, *, squeeze: float = 1.0, lean: float = 0.0) -> Mask:
+    """A regular polygon, squeezed from side to side as if seen at an angle, and leaning."""
+    at = [lean + (k + 0.5) * tau / corners for k in range(corners)]
+    x = [300 + 160 * squeeze * cos(a) for a in at]
+    y = [200 + 160 * sin(a) for a in at]
+    return filled(x, y)
+
+
+def filled(x: list[float], y: list[float]) -> Mask:
+    mask = np.zeros(SIZE[::-1], bool)
+    mask[polygon(y, x, mask.shape)] = True
+    return mask
+
+
+def behind(face: Mask, *, below: int, left: int, right: int) -> Mask:
+    """What of a face is visible over the shoulders of someone who covers its foot."""
+    seen = face.copy()
+    x = np.arange(SIZE[0])[None, :]
+    y = np.arange(SIZE[1])[:, None]
+    seen[(x >= left) & (x < right) & (y >= below)] = False
+    return seen
+
+
+@pytest.mark.parametrize("corners", [6, 8, 12])
+@pytest.mark.parametrize("squeeze", [0.8, 1.0])
+@pytest.mark.parametrize("lean", [0.0, 0.07])
+def test_the_hidden_foot_of_a_many_sided_face_is_told_by_its_head(
+    corners: int, squeeze: float, lean: float
+) -> None:
+    face = many_sided(corners, squeeze=squeeze, lean=lean)
+    seen = behind(face, below=275, left=300 - round(120 * squeeze), right=300 + round(120 * squeeze))
+    assert iou(face, seen) < 0.9
+    assert iou(backdrop_face(seen), face) > 0.97
+
+
+def test_the_hidden_foot_of_a_round_face_is_told_by_its_head() -> None:
+    face = np.zeros(SIZE[::-1], bool)
+    face[ellipse(200, 300, 150, 180, shape=face.shape)] = True
+    seen = behind(face, below=270, left=150, right=450)
+    assert iou(backdrop_face(seen), face) > 0.97
+
+
+@pytest.mark.parametrize("corners", [4, 8])
+def test_a_face_in_full_sight_is_itself(corners: int) -> None:
+    face = many_sided(corners)
+    assert iou(backdrop_face(face), face) > 0.98
+
+
+def test_a_rectangle_ends_at_the_corners_in_sight() -> None:
+    """Both lower corners show beside the body: the side between them is the face's own."""
+    face = filled([150, 450, 450, 150], [30, 30, 330, 330])
+    seen = behind(face, below=150, left=190, right=410)
+    assert iou(backdrop_face(seen), face) > 0.99
+
+
+def test_a_strip_whose_foot_is_hidden_runs_on() -> None:
+    """It leaves the picture above; a wedge beside the body is not its foot."""
+    face = filled([250, 350, 350, 250], [-50, -50, 450, 450])
+    x = np.arange(SIZE[0])[None, :]
+    y = np.arange(SIZE[1])[:, None]
+    body = (y > 120) & ((x < 325 + 0.2 * (y - 120)) | (y > 225))
+    assert iou(backdrop_face(face & ~body), face) > 0.97
+
+
+def test_a_square_corner_that_is_hidden_is_as_square_as_the_others() -> None:
+    face = filled([150, 450, 450, 150], [30, 30, 330, 330])
+    seen = behind(face, below=210, left=330, right=600)
+    assert iou(backdrop_face(seen), face) > 0.99
+
+
+def test_leaning_faces_are_drawn_on_along_their_own_sides() -> None:
+    turn = 8 * pi / 180
+    x = [300 + 140 * cos(turn + k * pi / 2 + pi / 4) for k in range(4)]
+    y = [200 + 140 * sin(turn + k * pi / 2 + pi / 4) for k in range(4)]
+    face = filled(x, y)
+    seen = behind(face, below=240, left=330, right=600)
+    assert iou(backdrop_face(seen), face) > 0.97
