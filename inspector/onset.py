@@ -47,6 +47,8 @@ STEP, SLOPE, BEND = 0.4, 0.3, 0.03
 """Standard deviations expected, parts of the brightest light: of the step, of the slope just
 inside it per pixel, and of how much that slope changes at a knot. Measured: light on the subject
 falls by 2 to 60 pixels for two stops."""
+OUTER = 0.004
+"""Standard deviation expected of the slope outside, per step."""
 LEAST_NOISE = 0.01
 """No photosite is trusted better than this: sites differ by as much in what they make of light."""
 DARK = 0.3
@@ -125,8 +127,10 @@ def find_onset(
     found = []
     for times, inner in ((1.0, INNER_PX), *((times, DEEP_INNER_PX) for times in FURTHER)):
         step = times * unit
+        # The backdrop's level is carried on smoothly over what is as small as deep spill.
+        slope = backdrop_ev if times == 1 else np.zeros_like(backdrop_ev)
         light, number = light_by_distance(
-            levels, backdrop_ev, points[here], inward[here], stretch, BOUNDS * step
+            levels, slope, points[here], inward[here], stretch, BOUNDS * step
         )
         explained = _evidence(
             light[rows], number[rows], white_at[here][rows] / step, blur / step, inner
@@ -230,7 +234,7 @@ def _fit(y: Points, weight: Points, basis: Points) -> tuple[Points, Points, Poin
     places, bins, size = basis.shape
     flat = basis.transpose(1, 0, 2).reshape(bins, -1)
     squares = (basis[..., :, None] * basis[..., None, :]).transpose(1, 0, 2, 3).reshape(bins, -1)
-    prior = np.array([1.0, STEP**-2, SLOPE**-2] + [BEND**-2] * len(KNOTS_PX))
+    prior = np.array([1.0, STEP**-2, SLOPE**-2] + [BEND**-2] * len(KNOTS_PX) + [OUTER**-2])
     A = (weight @ squares).reshape(-1, places, size, size) + np.diag(prior)
     b = ((weight * y) @ flat).reshape(-1, places, size)
     found = np.linalg.solve(A, b[..., None])[..., 0]
@@ -246,6 +250,7 @@ def _basis(blur: float) -> Points:
     u = MIDDLES[None] - PLACES[:, None]
     parts = [np.ones_like(u), blurred_step(u / sigma)]
     parts += [_ramp(u - knot, sigma) for knot in (0.0, *KNOTS_PX)]
+    parts.append(u)
     return np.stack(parts, axis=-1)
 
 

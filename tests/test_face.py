@@ -1,4 +1,4 @@
-"""The face of the backdrop behind what covers it: shapes drawn by scikit-image, part of them hidden."""
+"""The face of the backdrop, also where it is covered: shapes drawn by scikit-image."""
 
 from __future__ import annotations
 
@@ -47,7 +47,8 @@ def test_the_hidden_foot_of_a_many_sided_face_is_told_by_its_head(
     corners: int, squeeze: float, lean: float
 ) -> None:
     face = many_sided(corners, squeeze=squeeze, lean=lean)
-    seen = behind(face, below=275, left=300 - round(120 * squeeze), right=300 + round(120 * squeeze))
+    half = round(120 * squeeze)
+    seen = behind(face, below=275, left=300 - half, right=300 + half)
     assert iou(face, seen) < 0.9
     assert iou(backdrop_face(seen), face) > 0.97
 
