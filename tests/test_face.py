@@ -27,7 +27,7 @@ def many_sided(corners: int, *, squeeze: float = 1.0, lean: float = 0.0) -> Mask
 
 def filled(x: list[float], y: list[float]) -> Mask:
     mask = np.zeros(SIZE[::-1], bool)
-    mask[polygon(y, x, mask.shape)] = True
+    mask[polygon(y, x, mask.shape)] = True  # type: ignore[no-untyped-call]
     return mask
 
 
@@ -55,7 +55,7 @@ def test_the_hidden_foot_of_a_many_sided_face_is_told_by_its_head(
 
 def test_the_hidden_foot_of_a_round_face_is_told_by_its_head() -> None:
     face = np.zeros(SIZE[::-1], bool)
-    face[ellipse(200, 300, 150, 180, shape=face.shape)] = True
+    face[ellipse(200, 300, 150, 180, shape=face.shape)] = True  # type: ignore[no-untyped-call]
     seen = behind(face, below=270, left=150, right=450)
     assert iou(backdrop_face(seen), face) > 0.97
 
