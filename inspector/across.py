@@ -11,7 +11,15 @@ from inspector.arrays import Floats, Mask, Points
 from inspector.halfway import where_subject_begins
 from inspector.headroom import headroom_at
 from inspector.levels import WHITE, Levels
-from inspector.outline import average_along, joined, mean_along, read, read_along, within
+from inspector.outline import (
+    TOLERANCE_PX,
+    average_along,
+    joined,
+    mean_along,
+    read,
+    read_along,
+    within,
+)
 from inspector.profile import ramps, read_sites, sharpest_blur
 from inspector.zones import USUAL_BLUR_PX, Zones
 
@@ -29,7 +37,7 @@ LEAVES = 2.0
 """By so many sigmas of the blur the light leaves the backdrop's level before the subject begins, as
 far as the working picture shows."""
 LIFT_AT = np.arange(-70.0, -3.0, 2.0)
-"""Where a rise in the light outside is looked for, pixels."""
+"""Where a rise in the light outside is looked for, pixels; for a tolerance of 3 px, as in spill."""
 AT_CEILING_EV = 0.05
 """So near the ceiling the backdrop's own level is not told, stops."""
 STRAND_MARGIN = 3.0
@@ -169,7 +177,7 @@ def look_across(
         told=at_outline[:, 0] < levels.ceiling_ev - AT_CEILING_EV,
         backdrop_ev=np.asarray(at_outline[:, 0], np.float64),
         tangled=np.asarray(read_along(strands, start, step, outside).max(axis=1) > 0.5),
-        lift_ev=_lift(line, read_along(levels.ev, start, step, LIFT_AT)),
+        lift_ev=_lift(line, read_along(levels.ev, start, step, LIFT_AT * tolerance / TOLERANCE_PX)),
         headroom_ev=np.where(bent | (thickness < tolerance + THIN_MARGIN_PX), np.inf, headroom),
         least_ev=np.where(thickness < tolerance - THIN_PX, np.inf, least),
         settled=begins.told,

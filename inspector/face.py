@@ -52,7 +52,8 @@ def backdrop_face(backdrop: Mask) -> Mask:
         return backdrop
     seen = _seen_sides(hull, backdrop, 2 * tolerance)
     border = _on_border(hull, backdrop.shape)
-    short = _lengths(hull) < LEAST_SIDE * max(backdrop.shape)
+    sides = _sides(hull)
+    short = _lengths(sides) < LEAST_SIDE * max(backdrop.shape)
     stands = seen & ~border
     plain = stands & ~short
     if not (plain & np.roll(plain, 1)).any():
@@ -60,7 +61,6 @@ def backdrop_face(backdrop: Mask) -> Mask:
         # wedge's tip is none of its sides.
         wedge = short & ~(np.roll(seen, 1) & np.roll(seen, -1))
         seen, stands, short = seen & ~wedge, stands & ~wedge, short & ~wedge
-    sides = np.stack([hull, np.roll(hull, -1, axis=0)], axis=1)
     turned = _turned(hull, stands, short)
     foretold = ~seen & ~short & _alike(sides, turned)
     keep = (seen | short | ~_may_extend(hull, seen, backdrop.shape)) & ~foretold
@@ -75,9 +75,14 @@ def backdrop_face(backdrop: Mask) -> Mask:
     return np.asarray((mask > 0) | backdrop, bool)
 
 
-def _lengths(hull: Points) -> Points:
-    """(N,) lengths of the sides of a polygon (N, 2)."""
-    return np.asarray(np.hypot(*(np.roll(hull, -1, axis=0) - hull).T), np.float64)
+def _sides(hull: Points) -> Points:
+    """(N, 2, 2) both ends of each side of a polygon (N, 2)."""
+    return np.stack([hull, np.roll(hull, -1, axis=0)], axis=1)
+
+
+def _lengths(sides: Points) -> Points:
+    """(N,) lengths of sides (N, 2, 2)."""
+    return np.asarray(np.hypot(*(sides[:, 1] - sides[:, 0]).T), np.float64)
 
 
 def _headings(sides: Points) -> Points:
@@ -111,7 +116,7 @@ def _turned(hull: Points, known: Mask, short: Mask) -> Points:
     sight: twice the middle along its normal is at most its distance less that of the furthest
     part opposite. Least squares over what is beyond.
     """
-    sides = np.stack([hull, np.roll(hull, -1, axis=0)], axis=1)
+    sides = _sides(hull)
     heading = _headings(sides[~short])
     corner = known[~short] & np.roll(known[~short], -1)
     turn = _turn(np.roll(heading, -1), heading)[corner]
@@ -133,15 +138,14 @@ def _outward(sides: Points, inside: Points) -> Points:
     """(N, 2) unit normals of sides (N, 2, 2), away from a point inside."""
     along = sides[:, 1] - sides[:, 0]
     normal = np.stack([along[:, 1], -along[:, 0]], axis=1)
-    normal /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
+    normal /= np.maximum(_lengths(sides), 1e-9)[:, None]
     inwards = ((sides[:, 0] - inside) * normal).sum(axis=1) < 0
     return np.asarray(np.where(inwards[:, None], -normal, normal), np.float64)
 
 
 def _seen_sides(hull: Points, backdrop: Mask, tolerance: float) -> Mask:
     near = within(backdrop, tolerance)
-    ends = np.roll(hull, -1, axis=0)
-    return np.array([_is_seen(a, b, near) for a, b in zip(hull, ends, strict=True)])
+    return np.array([_is_seen(a, b, near) for a, b in _sides(hull)])
 
 
 def _may_extend(hull: Points, seen: Mask, shape: tuple[int, ...]) -> Mask:
@@ -150,7 +154,7 @@ def _may_extend(hull: Points, seen: Mask, shape: tuple[int, ...]) -> Mask:
     A rectangle's hidden corner is as square as those in sight; an octagon with a hidden side
     has no corner that sharp, so there the chord is the better guess.
     """
-    heading = _headings(np.stack([hull, np.roll(hull, -1, axis=0)], axis=1))
+    heading = _headings(_sides(hull))
     turn = _turn(heading, np.roll(heading, 1))  # at the start of each side
     height, width = shape
     x, y = hull[:, 0], hull[:, 1]

@@ -48,7 +48,7 @@ STEP, SLOPE, BEND = 0.4, 0.3, 0.03
 inside it per pixel, and of how much that slope changes at a knot. Measured: light on the subject
 falls by 2 to 60 pixels for two stops."""
 OUTER = 0.004
-"""Standard deviation expected of the slope outside, per step."""
+"""Standard deviation expected of the slope of all light, outside too, per step."""
 LEAST_NOISE = 0.01
 """No photosite is trusted better than this: sites differ by as much in what they make of light."""
 DARK = 0.3
@@ -245,7 +245,7 @@ def _fit(y: Points, weight: Points, basis: Points) -> tuple[Points, Points, Poin
 
 
 def _basis(blur: float) -> Points:
-    """(P, B, K) the light's parts for each place: level, step, slope inside, its bends."""
+    """(P, B, K) the light's parts for each place: level, step, slope and bends inside, slope."""
     sigma = float(np.hypot(blur, BIN_PX / np.sqrt(12)))
     u = MIDDLES[None] - PLACES[:, None]
     parts = [np.ones_like(u), blurred_step(u / sigma)]

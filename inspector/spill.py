@@ -152,8 +152,8 @@ def _past_the_outline(across: Across, onset: Onset, past: Points, wide: float) -
         & (soft | far)
         & (onset.error < np.maximum(LARGEST_ERROR * wide, past / WELL_KNOWN))
     )
-    slow, brighter = soft & ~_rim(across, wide), onset.rise > BRIGHTER
-    deep &= ~far | (~across.tangled & (slow | brighter))
+    lit = (soft & ~_rim(across, wide)) | (onset.rise > BRIGHTER)
+    deep &= ~far | (~across.tangled & lit)
     for run in runs_of(deep, across.line):
         plain, step = (past > onset.error)[run], across.step[run]
         slow = step[plain & soft[run]].sum() >= LEAST_RUN_PX * wide
@@ -245,12 +245,12 @@ def _slower(across: Across, wide: float) -> Points:
 def _rim(across: Across, wide: float) -> Mask:
     """(N,) where light falls under white as fast as at a clean edge, however slowly after that.
 
-    Where its first fall cannot be told it may.
+    Where that first fall cannot be told it may be so.
     """
     longest = np.where(across.told, LONGEST_CLEAN_FIRST[1], LONGEST_CLEAN_FIRST[0])
     clean = np.minimum(_clean(across.first, np.inf), longest * wide)
     slow = across.first >= clean + SLOW_FIRST * wide
-    return ~(slow & ~(across.early < SHARP_START * across.fall))
+    return ~slow | (across.early < SHARP_START * across.fall)
 
 
 def _soft(across: Across, wide: float) -> Mask:
