@@ -109,6 +109,7 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     across = look_across(levels, zones, away, core=level, tolerance=tolerance)
     ramp = _ramp(found, across, most=len(zones.spread))
     blur = sharpest_blur(found)
+    look, look_deep = may_spill(across, tolerance=tolerance)
     onset = find_onset(
         levels,
         zones.backdrop_ev,
@@ -116,7 +117,8 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         across.inward,
         across.line,
         across.white_at,
-        may_spill(across, tolerance=tolerance) & across.told,
+        look & across.told,
+        look_deep & across.told,
         blur=_lens(across, blur),
         tolerance=tolerance,
     )

@@ -95,6 +95,7 @@ def find_onset(
     line: NDArray[np.intp],
     white_at: Points,
     look: Mask,
+    look_deep: Mask,
     *,
     blur: float,
     tolerance: float,
@@ -111,33 +112,34 @@ def find_onset(
         (N,) which of the outlines a point belongs to.
     white_at : ndarray, float64
         (N,) offset inwards at which white ends, pixels.
+    look, look_deep : ndarray, bool
+        (N,) where to look, and where to look in larger steps, too.
     blur : float
         Sigma of the lens, pixels.
     tolerance : float
         Pixels by which white may cross the outline.
     """
     unit = tolerance / TOLERANCE_PX
-    spans = runs_of(look & np.isfinite(white_at), line)
-    if not spans:
-        return Onset(*(np.full(len(points), np.nan) for _ in range(3)))
-    here = np.concatenate([np.arange(s.start, s.stop) for s in spans])
-    stretch = np.repeat(np.arange(len(spans)), [s.stop - s.start for s in spans])
-    fitted = [np.unique(np.append(np.arange(s.start, s.stop, HOP), s.stop - 1)) for s in spans]
-    rows = np.searchsorted(here, np.concatenate(fitted))
-    found = []
-    for times, inner in ((1.0, INNER_PX), *((times, DEEP_INNER_PX) for times in FURTHER)):
-        step = times * unit
-        # The backdrop's level is carried on smoothly over what is as small as deep spill.
-        slope = backdrop_ev if times == 1 else np.zeros_like(backdrop_ev)
-        light, number = light_by_distance(
-            levels, slope, points[here], inward[here], stretch, BOUNDS * step
+    # The backdrop's level is carried on smoothly over what is as small as deep spill.
+    even = np.zeros_like(backdrop_ev)
+    onset, *further = (
+        _in_steps(
+            levels,
+            slope,
+            points,
+            inward,
+            white_at,
+            runs_of(there & np.isfinite(white_at), line),
+            blur=blur,
+            step=times * unit,
+            inner=inner,
         )
-        explained = _evidence(
-            light[rows], number[rows], white_at[here][rows] / step, blur / step, inner
+        for times, slope, there, inner in (
+            (1.0, backdrop_ev, look, INNER_PX),
+            *((times, even, look_deep, DEEP_INNER_PX) for times in FURTHER),
         )
-        found.append(_placed(explained, spans, fitted, len(points), step))
-    onset = found[0]
-    for far, times in reversed(list(zip(found[1:], FURTHER, strict=True))):
+    )
+    for far, times in reversed(list(zip(further, FURTHER, strict=True))):
         depth = (white_at - far.at) / (times * unit)
         deep = (depth > DEEP_PX[0]) & (depth < DEEP_PX[1]) & (far.error < DEEP_ERROR * unit)
         onset = Onset(
@@ -146,6 +148,34 @@ def find_onset(
             np.where(deep, far.rise, onset.rise),
         )
     return onset
+
+
+def _in_steps(
+    levels: Levels,
+    backdrop_ev: Floats,
+    points: Points,
+    inward: Points,
+    white_at: Points,
+    spans: list[slice],
+    *,
+    blur: float,
+    step: float,
+    inner: float,
+) -> Onset:
+    """The onset along some runs of points, in steps of so many pixels."""
+    if not spans:
+        return Onset(*(np.full(len(points), np.nan) for _ in range(3)))
+    here = np.concatenate([np.arange(s.start, s.stop) for s in spans])
+    stretch = np.repeat(np.arange(len(spans)), [s.stop - s.start for s in spans])
+    fitted = [np.unique(np.append(np.arange(s.start, s.stop, HOP), s.stop - 1)) for s in spans]
+    rows = np.searchsorted(here, np.concatenate(fitted))
+    light, number = light_by_distance(
+        levels, backdrop_ev, points[here], inward[here], stretch, BOUNDS * step
+    )
+    explained = _evidence(
+        light[rows], number[rows], white_at[here][rows] / step, blur / step, inner
+    )
+    return _placed(explained, spans, fitted, len(points), step)
 
 
 def _placed(
@@ -233,15 +263,35 @@ def _fit(y: Points, weight: Points, basis: Points) -> tuple[Points, Points, Poin
     """
     places, bins, size = basis.shape
     flat = basis.transpose(1, 0, 2).reshape(bins, -1)
-    squares = (basis[..., :, None] * basis[..., None, :]).transpose(1, 0, 2, 3).reshape(bins, -1)
+    lower = np.tril_indices(size)
+    squares = (basis[..., lower[0]] * basis[..., lower[1]]).transpose(1, 0, 2).reshape(bins, -1)
     prior = np.array([1.0, STEP**-2, SLOPE**-2] + [BEND**-2] * len(KNOTS_PX) + [OUTER**-2])
-    A = (weight @ squares).reshape(-1, places, size, size) + np.diag(prior)
+    A = np.zeros((len(y), places, size, size))
+    A[:, :, *lower] = (weight @ squares).reshape(-1, places, len(lower[0]))
+    A += np.diag(prior)
     b = ((weight * y) @ flat).reshape(-1, places, size)
-    found = np.linalg.solve(A, b[..., None])[..., 0]
-    unexplained = (weight * y * y).sum(axis=1)[:, None] - (found * b).sum(axis=-1)
-    volume = 2 * np.log(np.diagonal(np.linalg.cholesky(A), axis1=-2, axis2=-1)).sum(axis=-1)
-    misfit = unexplained - (prior * found**2).sum(axis=-1)
-    return unexplained + volume, misfit, np.asarray(found[..., 1], np.float64)
+    root = np.linalg.cholesky(A)
+    found, explained = _solved(root, b)
+    unexplained = (weight * y * y).sum(axis=1)[:, None] - explained
+    volume = 2 * np.log(np.diagonal(root, axis1=-2, axis2=-1)).sum(axis=-1)
+    misfit = unexplained - found**2 @ prior
+    return unexplained + volume, misfit, found[..., 1]
+
+
+def _solved(root: Points, b: Points) -> tuple[Points, Points]:
+    """x of ``root root^T x = b``, and x times b, for many roots (..., K, K) at once.
+
+    The root is at hand for the volume; a solver would find another of its own.
+    """
+    size = b.shape[-1]
+    half, found = np.empty_like(b), np.empty_like(b)
+    for i in range(size):
+        known = np.einsum("...k,...k->...", root[..., i, :i], half[..., :i])
+        half[..., i] = (b[..., i] - known) / root[..., i, i]
+    for i in reversed(range(size)):
+        known = np.einsum("...k,...k->...", root[..., i + 1 :, i], found[..., i + 1 :])
+        found[..., i] = (half[..., i] - known) / root[..., i, i]
+    return found, (half**2).sum(axis=-1)
 
 
 def _basis(blur: float) -> Points:

@@ -97,14 +97,22 @@ class SpillRun:
     span: slice
 
 
-def may_spill(across: Across, *, tolerance: float) -> Mask:
-    """(N,) where for long the fall from white is slow, or light rises before it; and around."""
+def may_spill(across: Across, *, tolerance: float) -> tuple[Mask, Mask]:
+    """(N,) where for long the fall from white is slow, or light rises before it, and around.
+
+    (N,) where spill may be deep, for the light falls slowly from the start, or rises.
+    """
     wide, long = _units(across, tolerance)
-    soft = _closed(_soft(across, wide) | (across.lift_ev > LIFT_EV), across, GAP_PX * long)
-    near = np.zeros(len(soft), bool)
-    for run in runs_of(_long_runs(soft, across, LEAST_RUN_PX * long), across.line):
-        near[max(0, run.start - AROUND) : run.stop + AROUND] = True
-    return near
+    soft, rises = _soft(across, wide), across.lift_ev > LIFT_EV
+
+    def around(cue: Mask) -> Mask:
+        near = np.zeros(len(cue), bool)
+        cue = _closed(cue, across, GAP_PX * long)
+        for run in runs_of(_long_runs(cue, across, LEAST_RUN_PX * long), across.line):
+            near[max(0, run.start - AROUND) : run.stop + AROUND] = True
+        return near
+
+    return around(soft | rises), around((soft & ~_rim(across, wide)) | rises)
 
 
 def find_spill(

@@ -66,6 +66,7 @@ def fitted(
         np.zeros(count, np.intp),
         np.full(count, white_at - traced),
         np.ones(count, bool),
+        np.ones(count, bool),
         blur=BLUR,
         tolerance=3.0,
     )
@@ -159,7 +160,7 @@ def test_points_that_are_not_looked_at_are_not_known() -> None:
     look = np.zeros(30, bool)
     onset = find_onset(
         levels, levels.ev, points, np.tile([1.0, 0.0], (30, 1)), np.zeros(30, np.intp),
-        np.zeros(30), look,
+        np.zeros(30), look, look,
         blur=BLUR, tolerance=3.0,
     )  # fmt: skip
     assert np.isnan(onset.at).all()
