@@ -160,7 +160,7 @@ def _past_the_outline(across: Across, onset: Onset, past: Points, wide: float) -
         & (soft | far)
         & (onset.error < np.maximum(LARGEST_ERROR * wide, past / WELL_KNOWN))
     )
-    lit = (soft & ~_rim(across, wide)) | (onset.rise > BRIGHTER)
+    lit = (soft & ~_rim(across, wide) & ~_shaded(across)) | (onset.rise > BRIGHTER)
     deep &= ~far | (~across.tangled & lit)
     for run in runs_of(deep, across.line):
         plain, step = (past > onset.error)[run], across.step[run]
@@ -208,7 +208,7 @@ def _cues(across: Across, depth: Points, *, tolerance: float, wide: float, long:
     soft = _soft(across, wide)
     proven = soft & (depth > SURE_OVERLAP * wide)
     rim = _rim(across, wide)
-    long_fall = (more_fall > SURE_FALL * wide) & (across.white_at > -OUTSIDE * across.fall)
+    long_fall = (more_fall > SURE_FALL * wide) & ~_shaded(across)
     slow = long_fall & ~rim
     overlaps = depth > FAINT_OVERLAP * wide
     faint = _closed(soft & overlaps & ~across.told & ~rim, across, FAINT_GAP_PX * long)
@@ -259,6 +259,11 @@ def _rim(across: Across, wide: float) -> Mask:
     clean = np.minimum(_clean(across.first, np.inf), longest * wide)
     slow = across.first >= clean + SLOW_FIRST * wide
     return ~slow | (across.early < SHARP_START * across.fall)
+
+
+def _shaded(across: Across) -> Mask:
+    """(N,) where most of the fall lies before the outline, on the backdrop."""
+    return ~(across.white_at > -OUTSIDE * across.fall)
 
 
 def _soft(across: Across, wide: float) -> Mask:
