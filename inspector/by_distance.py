@@ -72,7 +72,11 @@ def _by_channel(
     frame, steps = levels.frame, len(bounds) - 1
     colours = [name[0] for name in frame.channels]
     kind = np.array([sorted(set(colours)).index(colour) for colour in colours])
-    sites = read_sites(levels, points, inward, offsets)
+    # Points lie whole cells apart: so that not each sees the same colour, every other one is read
+    # a photosite further along the outline.
+    aside = np.where(np.arange(len(points)) % 2 > 0, 0.5, -0.5)[:, None]
+    along = np.stack([inward[:, 1], -inward[:, 0]], axis=1)
+    sites = read_sites(levels, points + aside * along, inward, offsets)
     # Of a file that is RGB already the channel that is lowest is read, and it may be any.
     top = frame.gains[sites.channel] if frame.mosaic.ndim == 2 else frame.gains.min()
     place = np.floor((sites.distance - bounds[0]) / (bounds[1] - bounds[0])).astype(np.intp)

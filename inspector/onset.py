@@ -21,9 +21,9 @@ from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask, Points
 from inspector.by_distance import light_by_distance
-from inspector.levels import Levels
+from inspector.levels import WHITE, Levels
 from inspector.outline import SMOOTHED, TOLERANCE_PX, runs_of
-from inspector.profile import blurred_step
+from inspector.profile import blurred_step, crossing
 
 # All lengths below are for a tolerance of 3 px, and grow with it.
 FURTHER = (3.0, 6.0)
@@ -53,6 +53,8 @@ LEAST_NOISE = 0.01
 """No photosite is trusted better than this: sites differ by as much in what they make of light."""
 DARK = 0.3
 """Outside, what is darker than this part of the brightest light is another limb."""
+LEAST_WHITE = 0.8
+"""Light can be brighter on the subject than before a backdrop, that is nearly white at the least."""
 LEAST_BINS = 6
 """A channel that responds in fewer of the steps of distance tells nothing."""
 HOP = 3
@@ -65,6 +67,8 @@ AT_ONCE = 200
 """Points that are fitted at once, for the memory's sake."""
 LEAST_ERROR = 0.125
 """No place is known better than this, pixels."""
+BRIGHTEST = 4.0
+"""Fitted light is not asked for above."""
 UNLIKELY = 60.0
 """A logarithm of a chance that is none."""
 
@@ -80,11 +84,15 @@ class Onset:
     rise : ndarray, float64
         (N,) by how much the light on the subject is brighter there than the backdrop, in the
         channel in which it is so most; part of the brightest light.
+    white_at : ndarray, float64
+        (N,) offset inwards at which the fitted light of the channel that falls first falls below
+        white, pixels. (Tinted light is white only where all of its channels are.)
     """
 
     at: Points
     error: Points
     rise: Points
+    white_at: Points
 
 
 def find_onset(
@@ -146,6 +154,7 @@ def find_onset(
             np.where(deep, far.at, onset.at),
             np.where(deep, far.error, onset.error),
             np.where(deep, far.rise, onset.rise),
+            onset.white_at,
         )
     return onset
 
@@ -164,7 +173,7 @@ def _in_steps(
 ) -> Onset:
     """The onset along some runs of points, in steps of so many pixels."""
     if not spans:
-        return Onset(*(np.full(len(points), np.nan) for _ in range(3)))
+        return Onset(*(np.full(len(points), np.nan) for _ in range(4)))
     here = np.concatenate([np.arange(s.start, s.stop) for s in spans])
     stretch = np.repeat(np.arange(len(spans)), [s.stop - s.start for s in spans])
     fitted = [np.unique(np.append(np.arange(s.start, s.stop, HOP), s.stop - 1)) for s in spans]
@@ -172,35 +181,52 @@ def _in_steps(
     light, number = light_by_distance(
         levels, backdrop_ev, points[here], inward[here], stretch, BOUNDS * step
     )
-    explained = _evidence(
-        light[rows], number[rows], white_at[here][rows] / step, blur / step, inner
-    )
-    return _placed(explained, spans, fitted, len(points), step)
+    basis = _basis(blur / step)
+    explained = _evidence(light[rows], number[rows], white_at[here][rows] / step, basis, inner)
+    return _placed(explained, number[rows] > 0, basis, spans, fitted, len(points), step)
 
 
 def _placed(
-    explained: tuple[Points, Points, Mask],
+    explained: tuple[Points, Points, Points, Mask],
+    responds: Mask,
+    basis: Points,
     spans: list[slice],
     fitted: list[NDArray[np.intp]],
     count: int,
     unit: float,
 ) -> Onset:
     """The likely places along each run of points, from those that were fitted."""
-    evidence, rises, tells = explained
-    at, error, rise = (np.full(count, np.nan) for _ in range(3))
+    evidence, rises, parts, tells = explained
+    at, error, rise, white = (np.full(count, np.nan) for _ in range(4))
     first = np.cumsum([0, *map(len, fitted)])
     for span, own, start in zip(spans, fitted, first, strict=False):
         mine = slice(start, start + len(own))
         chance = _along(evidence[mine])
         mean = chance @ PLACES
         spread = np.sqrt(np.maximum(chance @ PLACES**2 - mean**2, LEAST_ERROR**2))
+        row, there = np.arange(len(own)), np.abs(PLACES - mean[:, None]).argmin(axis=1)
         each = np.arange(span.start, span.stop)
-        told = np.interp(each, own, tells[mine]) > 0.5
+        told = np.interp(each, own, tells[mine][row, there]) > 0.5
         at[span] = np.where(told, np.interp(each, own, mean * unit), np.nan)
         error[span] = np.where(told, np.interp(each, own, spread * unit), np.nan)
-        there = np.abs(PLACES - mean[:, None]).argmin(axis=1)
-        rise[span] = np.interp(each, own, rises[mine][np.arange(len(own)), there])
-    return Onset(at, error, rise)
+        rise[span] = np.interp(each, own, rises[mine][row, there])
+        ends = _white_ends(parts[mine][row, there], responds[mine], basis[there], mean)
+        white[span] = np.where(told, np.interp(each, own, ends * unit), np.nan)
+    return Onset(at, error, rise, white)
+
+
+def _white_ends(parts: Points, responds: Mask, basis: Points, begins: Points) -> Points:
+    """(N,) where, from the subject's beginning inwards, the first of the channels is under white.
+
+    ``parts`` (N, C, K) of the light that was fitted there; none at all of a channel unfitted.
+    ``responds`` (N, C, B) in which steps of distance a channel does: before those it is white.
+    """
+    light = parts @ basis.transpose(0, 2, 1)
+    light[~parts.any(axis=2)] = np.inf
+    inside = MIDDLES >= begins[:, None]
+    light[~np.logical_or.accumulate(responds & inside[:, None], axis=2)] = np.inf
+    lowest = light.min(axis=1)
+    return crossing(np.minimum(lowest, BRIGHTEST), MIDDLES, np.full(len(lowest), WHITE))
 
 
 PLACES = np.arange(FURTHEST_PX, DEEPEST_PX + 0.01, BIN_PX)
@@ -213,18 +239,18 @@ tells no rise."""
 
 
 def _evidence(
-    light: Points, number: Points, white_at: Points, blur: float, inner: float
-) -> tuple[Points, Points, Mask]:
+    light: Points, number: Points, white_at: Points, basis: Points, inner: float
+) -> tuple[Points, Points, Points, Mask]:
     """(N, P) logarithm of how well each place explains the light, (N, P) how much that would be
-    brighter inside; (N,) whether any channel tells.
+    brighter inside, (N, P, C, K) the parts of the light; (N, P) whether any channel tells.
 
     The same site speaks for as many neighbours as are summed up, and counts so much less in each.
     """
-    basis = _basis(blur)
     inwards = MIDDLES - white_at[:, None]
     window = (inwards > -OUTER_PX) & (inwards < inner) & _in_sight(light, number, inwards)
     total, misfit, rises = (np.zeros((len(light), len(PLACES))) for _ in range(3))
-    freedom = np.zeros(len(light))
+    parts = np.zeros((len(light), light.shape[1], len(PLACES), basis.shape[2]))
+    freedom, beyond = np.zeros(len(light)), np.zeros(total.shape, bool)
     for c in range(light.shape[1]):
         weight = np.where(window, number[:, c], 0.0)
         tells = np.flatnonzero(np.count_nonzero(weight, axis=1) >= LEAST_BINS)
@@ -237,7 +263,12 @@ def _evidence(
             total[tells[some]] += each[0]
             misfit[tells[some]] += each[1]
             outside = np.cumsum(weight[some] > 0, axis=1)[:, BEFORE] > 1
-            rises[tells[some]] = np.maximum(rises[tells[some]], np.where(outside, each[2], 0.0))
+            before = each[2][..., 0] + each[2][..., -1] * PLACES
+            white = before * brightest[some] > LEAST_WHITE
+            step = np.where(outside & white, each[2][..., 1], 0.0)
+            rises[tells[some]] = np.maximum(rises[tells[some]], step)
+            beyond[tells[some]] |= outside
+            parts[tells[some], c] = each[2] * brightest[some, :, None]
         freedom[tells] += np.count_nonzero(weight, axis=1) - 5
     inmost = np.maximum(white_at + CLEAN_PX, FURTHEST_PX)
     total[PLACES[None] > inmost[:, None]] = np.inf
@@ -246,7 +277,7 @@ def _evidence(
     worse = np.maximum(1.0, misfit[row, best] / np.maximum(freedom, 1))
     total /= worse[:, None] * SMOOTHED / HOP
     evidence = -(total - total.min(axis=1, keepdims=True)) / 2
-    return np.maximum(evidence, -UNLIKELY), rises, freedom > 0
+    return np.maximum(evidence, -UNLIKELY), rises, parts.transpose(0, 2, 1, 3), beyond
 
 
 def _in_sight(light: Points, number: Points, inwards: Points) -> Mask:
@@ -257,7 +288,8 @@ def _in_sight(light: Points, number: Points, inwards: Points) -> Mask:
 
 
 def _fit(y: Points, weight: Points, basis: Points) -> tuple[Points, Points, Points]:
-    """(N, P) minus twice the logarithm of the marginal likelihood, misfit, and step at each place.
+    """(N, P) minus twice the logarithm of the marginal likelihood, misfit, and (N, P, K) parts of
+    the light at each place.
 
     ``y`` (N, B) light, ``weight`` (N, B) one over its variance, ``basis`` (P, B, K).
     """
@@ -275,7 +307,7 @@ def _fit(y: Points, weight: Points, basis: Points) -> tuple[Points, Points, Poin
     unexplained = (weight * y * y).sum(axis=1)[:, None] - explained
     volume = 2 * np.log(np.diagonal(root, axis1=-2, axis2=-1)).sum(axis=-1)
     misfit = unexplained - found**2 @ prior
-    return unexplained + volume, misfit, found[..., 1]
+    return unexplained + volume, misfit, found
 
 
 def _solved(root: Points, b: Points) -> tuple[Points, Points]:

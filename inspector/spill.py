@@ -131,10 +131,11 @@ def find_spill(
     size : tuple of int
         (width, height) of the picture.
     """
+    white_at = np.fmin(across.white_at, onset.white_at)
     wide, long = _units(across, tolerance)
-    depth = _deeper(across, wide)
+    depth = np.maximum(_deeper(across, wide) - np.nan_to_num(across.white_at - white_at), 0.0)
     cues = _cues(across, depth, tolerance=tolerance, wide=wide, long=long)
-    past = across.white_at - onset.at - tolerance
+    past = white_at - onset.at - tolerance
     more = np.maximum(depth - SURE_OVERLAP * wide, 0.0)
     shallow = past / (onset.error**2 + (TRUSTED * wide) ** 2) + more / (TRUSTED * wide) ** 2 < 0
     deep = _past_the_outline(across, onset, past, wide)
