@@ -54,7 +54,7 @@ LEAST_NOISE = 0.01
 DARK = 0.3
 """Outside, what is darker than this part of the brightest light is another limb."""
 LEAST_WHITE = 0.8
-"""Light can be brighter on the subject than before a backdrop, that is nearly white at the least."""
+"""Only before a backdrop that is at least nearly white light on the subject is told brighter."""
 LEAST_BINS = 6
 """A channel that responds in fewer of the steps of distance tells nothing."""
 HOP = 3
@@ -223,7 +223,7 @@ def _white_ends(parts: Points, responds: Mask, basis: Points, begins: Points) ->
     """
     light = parts @ basis.transpose(0, 2, 1)
     light[~parts.any(axis=2)] = np.inf
-    inside = MIDDLES >= begins[:, None]
+    inside = begins[:, None] <= MIDDLES
     light[~np.logical_or.accumulate(responds & inside[:, None], axis=2)] = np.inf
     lowest = light.min(axis=1)
     return crossing(np.minimum(lowest, BRIGHTEST), MIDDLES, np.full(len(lowest), WHITE))
