@@ -31,6 +31,11 @@ FURTHER = (3.0, 6.0)
 DEEP_PX, DEEP_ERROR = (3.3, 9.3), 2.0
 """There white counts that reaches so far over the outline, in such steps, if that is known so well,
 pixels."""
+STEPS, STEP_ERROR = 0.05, 1.0
+"""Light that steps by this part, up or down, and ends as sharply as a clean edge is told from the
+backdrop's by the step, if that is known so well, pixels."""
+LIFTS = 0.06
+"""In the larger steps only light that steps up by this part is told so."""
 BIN_PX = 0.5
 """Steps of distance in which the photosites are gathered, and between the places tried."""
 FURTHEST_PX, DEEPEST_PX = -16.0, 3.0
@@ -43,7 +48,7 @@ CLEAN_PX = 2.5
 """So far inside the end of white lies the outline at the most, where the edge is clean."""
 KNOTS_PX = np.arange(3.0, 19.0, 3.0)
 """Distances from the outline at which the light on the subject may bend."""
-STEP, SLOPE, BEND = 0.4, 0.3, 0.03
+STEP, SLOPE, BEND = 0.4, 0.3, 0.06
 """Standard deviations expected, parts of the brightest light: of the step, of the slope just
 inside it per pixel, and of how much that slope changes at a knot. Measured: light on the subject
 falls by 2 to 60 pixels for two stops."""
@@ -81,9 +86,11 @@ class Onset:
     ----------
     at, error : ndarray, float64
         (N,) offset inwards from the traced outline, pixels, and its standard error.
-    rise : ndarray, float64
-        (N,) by how much the light on the subject is brighter there than the backdrop, in the
-        channel in which it is so most; part of the brightest light.
+    rise, drop : ndarray, float64
+        (N,) by how much the light on the subject is brighter there than the backdrop, and by how
+        much darker, in the channel in which it is so most; part of the brightest light.
+    steps : ndarray, bool
+        (N,) where such a step tells it before white light that then ends sharply.
     white_at : ndarray, float64
         (N,) offset inwards at which the fitted light of the channel that falls first falls below
         white, pixels. (Tinted light is white only where all of its channels are.)
@@ -92,7 +99,9 @@ class Onset:
     at: Points
     error: Points
     rise: Points
+    drop: Points
     white_at: Points
+    steps: Mask
 
 
 def find_onset(
@@ -130,7 +139,8 @@ def find_onset(
     unit = tolerance / TOLERANCE_PX
     # The backdrop's level is carried on smoothly over what is as small as deep spill.
     even = np.zeros_like(backdrop_ev)
-    onset, *further = (
+    sharp = -(0.5 + 2 * blur / unit)
+    onset, *others = (
         _in_steps(
             levels,
             slope,
@@ -144,19 +154,37 @@ def find_onset(
         )
         for times, slope, there, inner in (
             (1.0, backdrop_ev, look, INNER_PX),
-            *((times, even, look_deep, DEEP_INNER_PX) for times in FURTHER),
+            *((times, even, look_deep, DEEP_INNER_PX) for times in reversed(FURTHER)),
+            (1.0, even, look_deep, sharp),
         )
     )
-    for far, times in reversed(list(zip(further, FURTHER, strict=True))):
-        depth = (white_at - far.at) / (times * unit)
-        deep = (depth > DEEP_PX[0]) & (depth < DEEP_PX[1]) & (far.error < DEEP_ERROR * unit)
-        onset = Onset(
-            np.where(deep, far.at, onset.at),
-            np.where(deep, far.error, onset.error),
-            np.where(deep, far.rise, onset.rise),
-            onset.white_at,
-        )
+    for other, times in zip(others, (*reversed(FURTHER), 1.0), strict=True):
+        onset = _where_deeper(onset, other, white_at, times=times, unit=unit)
     return onset
+
+
+def _where_deeper(
+    onset: Onset, other: Onset, white_at: Points, *, times: float, unit: float
+) -> Onset:
+    """The onset, and where white light alone shows a deeper one, that."""
+    depth = white_at - other.at
+    if times > 1:
+        deep = (depth > DEEP_PX[0] * times * unit) & (other.error < DEEP_ERROR * unit)
+        steps = (depth > TOLERANCE_PX * unit) & (other.rise > LIFTS)
+        steps &= other.error < DEEP_ERROR * unit
+    else:
+        steps = (depth > TOLERANCE_PX * unit) & (np.maximum(other.rise, other.drop) > STEPS)
+        steps &= other.error < STEP_ERROR * unit
+        deep = steps
+    found = (deep | steps) & (depth < DEEP_PX[1] * times * unit)
+    return Onset(
+        *(
+            np.where(found, getattr(other, name), getattr(onset, name))
+            for name in ("at", "error", "rise", "drop")
+        ),
+        white_at=onset.white_at,
+        steps=np.where(found, steps, onset.steps),
+    )
 
 
 def _in_steps(
@@ -173,7 +201,7 @@ def _in_steps(
 ) -> Onset:
     """The onset along some runs of points, in steps of so many pixels."""
     if not spans:
-        return Onset(*(np.full(len(points), np.nan) for _ in range(4)))
+        return _unknown(len(points))
     here = np.concatenate([np.arange(s.start, s.stop) for s in spans])
     stretch = np.repeat(np.arange(len(spans)), [s.stop - s.start for s in spans])
     fitted = [np.unique(np.append(np.arange(s.start, s.stop, HOP), s.stop - 1)) for s in spans]
@@ -183,7 +211,15 @@ def _in_steps(
     )
     basis = _basis(blur / step)
     explained = _evidence(light[rows], number[rows], white_at[here][rows] / step, basis, inner)
-    return _placed(explained, number[rows] > 0, basis, spans, fitted, len(points), step)
+    # Channels of a darker frame, which come last, do not tell where this one is white.
+    own = len({name[0] for name in levels.frame.channels})
+    responds = number[rows, :own] > 0
+    return _placed(explained, responds, basis, spans, fitted, len(points), step)
+
+
+def _unknown(count: int) -> Onset:
+    at, error, rise, drop, white_at = (np.full(count, np.nan) for _ in range(5))
+    return Onset(at, error, rise, drop, white_at, np.zeros(count, bool))
 
 
 def _placed(
@@ -196,8 +232,8 @@ def _placed(
     unit: float,
 ) -> Onset:
     """The likely places along each run of points, from those that were fitted."""
-    evidence, rises, parts, tells = explained
-    at, error, rise, white = (np.full(count, np.nan) for _ in range(4))
+    evidence, (rises, drops), parts, tells = explained
+    onset = _unknown(count)
     first = np.cumsum([0, *map(len, fitted)])
     for span, own, start in zip(spans, fitted, first, strict=False):
         mine = slice(start, start + len(own))
@@ -207,12 +243,13 @@ def _placed(
         row, there = np.arange(len(own)), np.abs(PLACES - mean[:, None]).argmin(axis=1)
         each = np.arange(span.start, span.stop)
         told = np.interp(each, own, tells[mine][row, there]) > 0.5
-        at[span] = np.where(told, np.interp(each, own, mean * unit), np.nan)
-        error[span] = np.where(told, np.interp(each, own, spread * unit), np.nan)
-        rise[span] = np.interp(each, own, rises[mine][row, there])
+        onset.at[span] = np.where(told, np.interp(each, own, mean * unit), np.nan)
+        onset.error[span] = np.where(told, np.interp(each, own, spread * unit), np.nan)
+        onset.rise[span] = np.interp(each, own, rises[mine][row, there])
+        onset.drop[span] = np.interp(each, own, drops[mine][row, there])
         ends = _white_ends(parts[mine][row, there], responds[mine], basis[there], mean)
-        white[span] = np.where(told, np.interp(each, own, ends * unit), np.nan)
-    return Onset(at, error, rise, white)
+        onset.white_at[span] = np.where(told, np.interp(each, own, ends * unit), np.nan)
+    return onset
 
 
 def _white_ends(parts: Points, responds: Mask, basis: Points, begins: Points) -> Points:
@@ -221,6 +258,7 @@ def _white_ends(parts: Points, responds: Mask, basis: Points, begins: Points) ->
     ``parts`` (N, C, K) of the light that was fitted there; none at all of a channel unfitted.
     ``responds`` (N, C, B) in which steps of distance a channel does: before those it is white.
     """
+    parts = parts[:, : responds.shape[1]]
     light = parts @ basis.transpose(0, 2, 1)
     light[~parts.any(axis=2)] = np.inf
     inside = begins[:, None] <= MIDDLES
@@ -241,14 +279,15 @@ tells no rise."""
 def _evidence(
     light: Points, number: Points, white_at: Points, basis: Points, inner: float
 ) -> tuple[Points, Points, Points, Mask]:
-    """(N, P) logarithm of how well each place explains the light, (N, P) how much that would be
-    brighter inside, (N, P, C, K) the parts of the light; (N, P) whether any channel tells.
+    """(N, P) logarithm of how well each place explains the light, (2, N, P) how much that would be
+    brighter and darker inside, (N, P, C, K) the parts of the light; (N, P) whether any tells.
 
     The same site speaks for as many neighbours as are summed up, and counts so much less in each.
     """
     inwards = MIDDLES - white_at[:, None]
     window = (inwards > -OUTER_PX) & (inwards < inner) & _in_sight(light, number, inwards)
-    total, misfit, rises = (np.zeros((len(light), len(PLACES))) for _ in range(3))
+    total, misfit = (np.zeros((len(light), len(PLACES))) for _ in range(2))
+    steps = np.zeros((2, len(light), len(PLACES)))
     parts = np.zeros((len(light), light.shape[1], len(PLACES), basis.shape[2]))
     freedom, beyond = np.zeros(len(light)), np.zeros(total.shape, bool)
     for c in range(light.shape[1]):
@@ -266,7 +305,7 @@ def _evidence(
             before = each[2][..., 0] + each[2][..., -1] * PLACES
             white = before * brightest[some] > LEAST_WHITE
             step = np.where(outside & white, each[2][..., 1], 0.0)
-            rises[tells[some]] = np.maximum(rises[tells[some]], step)
+            steps[:, tells[some]] = np.maximum(steps[:, tells[some]], [step, -step])
             beyond[tells[some]] |= outside
             parts[tells[some], c] = each[2] * brightest[some, :, None]
         freedom[tells] += np.count_nonzero(weight, axis=1) - 5
@@ -277,7 +316,7 @@ def _evidence(
     worse = np.maximum(1.0, misfit[row, best] / np.maximum(freedom, 1))
     total /= worse[:, None] * SMOOTHED / HOP
     evidence = -(total - total.min(axis=1, keepdims=True)) / 2
-    return np.maximum(evidence, -UNLIKELY), rises, parts.transpose(0, 2, 1, 3), beyond
+    return np.maximum(evidence, -UNLIKELY), steps, parts.transpose(0, 2, 1, 3), beyond
 
 
 def _in_sight(light: Points, number: Points, inwards: Points) -> Mask:

@@ -72,6 +72,8 @@ BRIGHTER = 0.06
 backdrop by this part, in some channel."""
 LIFT_EV = 0.06
 """White light that rises suddenly by more, stops, before it falls at the outline, may be spill."""
+LEAVES_PX = 1.0
+"""Nor where the light leaves the backdrop's level so much further out than on a clean part."""
 LEAST_PART_PX, GAP_PX = 12.0, 8.0
 """What is left of a run where the outline is known: shorter parts, and gaps, are not told."""
 
@@ -112,7 +114,8 @@ def may_spill(across: Across, *, tolerance: float) -> tuple[Mask, Mask]:
             near[max(0, run.start - AROUND) : run.stop + AROUND] = True
         return near
 
-    return around(soft | rises), around((soft & ~_rim(across, wide)) | rises)
+    leaves = _deeper(across, wide) > LEAVES_PX * wide
+    return around(soft | rises), around((soft & ~_rim(across, wide)) | rises | leaves)
 
 
 def find_spill(
@@ -156,13 +159,13 @@ def _past_the_outline(across: Across, onset: Onset, past: Points, wide: float) -
     """(N,) where white goes on beyond the tolerance from where the subject surely begins."""
     soft = _soft(across, wide)
     far = past > PLAIN_PX * wide
-    deep = (
-        (past > 0)
-        & (soft | far)
-        & (onset.error < np.maximum(LARGEST_ERROR * wide, past / WELL_KNOWN))
+    deep = (past > 0) & (
+        onset.steps
+        | ((soft | far) & (onset.error < np.maximum(LARGEST_ERROR * wide, past / WELL_KNOWN)))
     )
     lit = (soft & ~_rim(across, wide) & ~_shaded(across)) | (onset.rise > BRIGHTER)
-    deep &= ~far | (~across.tangled & lit)
+    sharp = far | (onset.steps & ~soft)
+    deep &= ~sharp | (~across.tangled & (lit | onset.steps))
     for run in runs_of(deep, across.line):
         plain, step = (past > onset.error)[run], across.step[run]
         slow = step[plain & soft[run]].sum() >= LEAST_RUN_PX * wide
