@@ -31,7 +31,7 @@ FURTHER = (3.0, 6.0)
 DEEP_PX, DEEP_ERROR = (3.3, 9.3), 2.0
 """There white counts that reaches so far over the outline, in such steps, if that is known so well,
 pixels."""
-STEPS, STEP_ERROR = 0.05, 1.0
+STEPS, STEP_ERROR = 0.06, 1.0
 """Light that steps by this part, up or down, and ends as sharply as a clean edge is told from the
 backdrop's by the step, if that is known so well, pixels."""
 LIFTS = 0.06
@@ -276,6 +276,10 @@ BEFORE = np.searchsorted(MIDDLES, PLACES - 1.0)
 tells no rise."""
 
 
+INSIDE = np.array([0.0, 1.0, 1.0] + [1.0] * len(KNOTS_PX) + [0.0])
+"""Which of the light's parts are the subject's."""
+
+
 def _evidence(
     light: Points, number: Points, white_at: Points, basis: Points, inner: float
 ) -> tuple[Points, Points, Points, Mask]:
@@ -288,6 +292,8 @@ def _evidence(
     window = (inwards > -OUTER_PX) & (inwards < inner) & _in_sight(light, number, inwards)
     total, misfit = (np.zeros((len(light), len(PLACES))) for _ in range(2))
     steps = np.zeros((2, len(light), len(PLACES)))
+    # Of a seam, a line, light comes back; of spill it goes on to its end.
+    inmost = basis[:, np.searchsorted(MIDDLES, white_at + inner) - 1] * INSIDE
     parts = np.zeros((len(light), light.shape[1], len(PLACES), basis.shape[2]))
     freedom, beyond = np.zeros(len(light)), np.zeros(total.shape, bool)
     for c in range(light.shape[1]):
@@ -305,7 +311,8 @@ def _evidence(
             before = each[2][..., 0] + each[2][..., -1] * PLACES
             white = before * brightest[some] > LEAST_WHITE
             step = np.where(outside & white, each[2][..., 1], 0.0)
-            steps[:, tells[some]] = np.maximum(steps[:, tells[some]], [step, -step])
+            end = np.einsum("npk,pnk->np", each[2], inmost[:, tells[some]])
+            steps[:, tells[some]] = np.maximum(steps[:, tells[some]], [step, -np.maximum(step, end)])
             beyond[tells[some]] |= outside
             parts[tells[some], c] = each[2] * brightest[some, :, None]
         freedom[tells] += np.count_nonzero(weight, axis=1) - 5
