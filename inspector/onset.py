@@ -313,7 +313,9 @@ def _evidence(
             white = before * brightest[some] > LEAST_WHITE
             step = np.where(outside & white, each[2][..., 1], 0.0)
             end = np.einsum("npk,pnk->np", each[2], inmost[:, tells[some]])
-            steps[:, tells[some]] = np.maximum(steps[:, tells[some]], [step, -np.maximum(step, end)])
+            steps[:, tells[some]] = np.maximum(
+                steps[:, tells[some]], [step, -np.maximum(step, end)]
+            )
             beyond[tells[some]] |= outside
             parts[tells[some], c] = each[2] * brightest[some, :, None]
         freedom[tells] += np.count_nonzero(weight, axis=1) - 5

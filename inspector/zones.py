@@ -37,6 +37,8 @@ MOST_UNEVEN_EV = 2.0
 """A short backdrop that spans more stops than this is a room with someone in it."""
 STRAND_EV = 0.35
 """A line this much darker than the backdrop is no seam but something that hangs before it."""
+FAINT_EV = 0.1
+"""A line that is joined to such a one is of it down to here."""
 HANGS = 0.012
 """So near the subject, or each other, lines are strands; roots may be thinner than what shows,
 part of the long side."""
@@ -175,9 +177,9 @@ def _assemble(
     spread = spread_along(levels, outlines)
     sharpest = sharpest_blur(ramps(spread, core=0.0)) or USUAL_BLUR_PX
     sigma = lens_blur(sharpest, median_of(surface, backdrop)) / levels.scale
-    strands = _strands(levels.ev, backdrop, subject, sigma)
+    strands, fainter = _strands(levels.ev, backdrop, subject, sigma)
     cell = max(levels.frame.pattern.shape) // levels.scale
-    fringe = _fringe(label, sigma, cell) | strands
+    fringe = _fringe(label, sigma, cell) | fainter
     strands |= subject & ~thick_parts(levels, subject, margin=1.0)
     return Zones(
         label=label,
@@ -220,18 +222,30 @@ def _fringe(label: NDArray[np.uint8], sigma: float, cell: int) -> Mask:
     return np.not_equal(cv2.dilate(label, kernel), cv2.erode(label, kernel))
 
 
-def _strands(ev: Floats, backdrop: Mask, subject: Mask, sigma: float) -> Mask:
-    """Lines on the backdrop thinner than the fringe that hang on the subject: loose hair."""
+def _strands(ev: Floats, backdrop: Mask, subject: Mask, sigma: float) -> tuple[Mask, Mask]:
+    """Lines on the backdrop thinner than the fringe that hang on the subject: loose hair.
+
+    And the same with their fainter parts: a blurred strand goes on as long as its line does.
+    """
     lines = cv2.morphologyEx(ev, cv2.MORPH_BLACKHAT, _disc(max(2, round(3 * sigma))))
     thin = (lines > STRAND_EV) & backdrop
     reach = max(1, round(HANGS * max(ev.shape) / 2))
     joined = cv2.dilate((thin | subject).astype(np.uint8), _disc(reach))
-    count, label = cv2.connectedComponents(joined, connectivity=8)
-    hangs = np.zeros(count, bool)
-    hangs[label[subject]] = True
-    hangs[0] = False
-    near = cv2.dilate((thin & hangs[label]).astype(np.uint8), np.ones((3, 3), np.uint8))
-    return np.asarray(near > 0, bool)
+    sure = thin & _joined_to(subject, joined)
+    whole = _joined_to(sure, (sure | (lines > FAINT_EV) & backdrop).astype(np.uint8))
+    strands, fainter = (
+        cv2.dilate(one.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0 for one in (sure, whole)
+    )
+    return strands, fainter
+
+
+def _joined_to(seed: Mask, mask: NDArray[np.uint8]) -> Mask:
+    """The parts of a mask that have some of the seed in them."""
+    count, label = cv2.connectedComponents(mask, connectivity=8)
+    kept = np.zeros(count, bool)
+    kept[label[seed]] = True
+    kept[0] = False
+    return np.asarray(kept[label], bool)
 
 
 def _disc(radius: int) -> NDArray[np.uint8]:
