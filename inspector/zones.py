@@ -230,18 +230,18 @@ def _strands(ev: Floats, backdrop: Mask, subject: Mask, sigma: float) -> tuple[M
     lines = cv2.morphologyEx(ev, cv2.MORPH_BLACKHAT, _disc(max(2, round(3 * sigma))))
     thin = (lines > STRAND_EV) & backdrop
     reach = max(1, round(HANGS * max(ev.shape) / 2))
-    joined = cv2.dilate((thin | subject).astype(np.uint8), _disc(reach))
+    joined = cv2.dilate((thin | subject).astype(np.uint8), _disc(reach)) > 0
     sure = thin & _joined_to(subject, joined)
-    whole = _joined_to(sure, (sure | (lines > FAINT_EV) & backdrop).astype(np.uint8))
+    whole = _joined_to(sure, sure | (lines > FAINT_EV) & backdrop)
     strands, fainter = (
         cv2.dilate(one.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0 for one in (sure, whole)
     )
     return strands, fainter
 
 
-def _joined_to(seed: Mask, mask: NDArray[np.uint8]) -> Mask:
+def _joined_to(seed: Mask, mask: Mask) -> Mask:
     """The parts of a mask that have some of the seed in them."""
-    count, label = cv2.connectedComponents(mask, connectivity=8)
+    count, label = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)
     kept = np.zeros(count, bool)
     kept[label[seed]] = True
     kept[0] = False
