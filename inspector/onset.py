@@ -35,10 +35,11 @@ STEPS, STEP_ERROR = 0.06, 1.0
 """Light that steps by this part, up or down, and ends as sharply as a clean edge is told from the
 backdrop's by the step, if that is known so well, pixels. In larger steps only light that steps up
 is."""
-INNER_PX = 6.0
-"""How far inside the end of white the light is looked at."""
-DEEP_INNER_PX = -1.0
-"""In the larger steps white light alone is looked at, short of where it falls."""
+OUTER_PX, INNER_PX = 11.0, 6.0
+"""How far outside and inside the end of white the light is looked at."""
+DEEP_INNER_PX, SHARP_OUTER_PX = -1.0, 16.0
+"""Of deep and of sharp spill white light alone is looked at, short of where it falls; sharp spill
+may reach nearly as far as that else would."""
 STRAYS_PX = 0.5
 """How far the outline strays from point to point, as seen from the traced one."""
 JUMPS = 0.02
@@ -122,12 +123,13 @@ def find_onset(
             runs_of(there & np.isfinite(white_at), line),
             blur=blur,
             step=times * unit,
+            outer=outer,
             inner=inner,
         )
-        for times, slope, there, inner in (
-            (1.0, backdrop_ev, look, INNER_PX),
-            *((times, even, look_deep, DEEP_INNER_PX) for times in reversed(FURTHER)),
-            (1.0, even, look_deep, sharp),
+        for times, slope, there, outer, inner in (
+            (1.0, backdrop_ev, look, OUTER_PX, INNER_PX),
+            *((times, even, look_deep, OUTER_PX, DEEP_INNER_PX) for times in reversed(FURTHER)),
+            (1.0, even, look_deep, SHARP_OUTER_PX, sharp),
         )
     )
     for other, times in zip(others, (*reversed(FURTHER), 1.0), strict=True):
@@ -140,22 +142,25 @@ def _where_deeper(
 ) -> Onset:
     """The onset, and where white light alone shows a deeper one, that."""
     depth = white_at - other.at
+    step = other.rise if times > 1 else np.fmax(other.rise, other.drop)
+    least = DEEP_ERROR if times > 1 else STEP_ERROR
+    steps = (depth > TOLERANCE_PX * unit) & (step > STEPS) & (other.error < least * unit)
+    # What all of the light tells, it tells better.
     if times > 1:
-        deep = (depth > DEEP_PX[0] * times * unit) & (other.error < DEEP_ERROR * unit)
-        steps = (depth > TOLERANCE_PX * unit) & (other.rise > STEPS)
-        steps &= other.error < DEEP_ERROR * unit
+        agrees = steps & (onset.at - other.at < times / 2 * unit)
     else:
-        steps = (depth > TOLERANCE_PX * unit) & (np.maximum(other.rise, other.drop) > STEPS)
-        steps &= other.error < STEP_ERROR * unit
-        deep = steps
+        agrees = white_at - onset.at > TOLERANCE_PX / 2 * unit
+        steps &= ~agrees
+    deep = (times > 1) & (depth > DEEP_PX[0] * times * unit) & (other.error < DEEP_ERROR * unit)
     found = (deep | steps) & (depth < DEEP_PX[1] * times * unit)
+    steps, found = np.where(found, steps, onset.steps), found & (deep | ~agrees)
     return Onset(
         at=np.where(found, other.at, onset.at),
         error=np.where(found, other.error, onset.error),
         rise=np.where(found, other.rise, onset.rise),
         drop=np.where(found, other.drop, onset.drop),
         white_at=onset.white_at,
-        steps=np.where(found, steps, onset.steps),
+        steps=steps,
     )
 
 
@@ -169,6 +174,7 @@ def _in_steps(
     *,
     blur: float,
     step: float,
+    outer: float,
     inner: float,
 ) -> Onset:
     """The onset along some runs of points, in steps of so many pixels."""
@@ -182,7 +188,9 @@ def _in_steps(
         levels, backdrop_ev, points[here], inward[here], stretch, BOUNDS * step
     )
     basis = light_parts(blur / step)
-    fits = fit_steps(light[rows], number[rows], white_at[here][rows] / step, basis, inner)
+    fits = fit_steps(
+        light[rows], number[rows], white_at[here][rows] / step, basis, outer=outer, inner=inner
+    )
     # Channels of a darker frame, which come last, do not tell where this one is white.
     own = len({name[0] for name in levels.frame.channels})
     responds = number[rows, :own] > 0

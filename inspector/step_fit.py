@@ -21,13 +21,11 @@ BIN_PX = 0.5
 """Steps of distance in which the photosites are gathered, and between the places tried."""
 FURTHEST_PX, DEEPEST_PX = -16.0, 3.0
 """Range of the places tried, from outside to inside the traced outline."""
-OUTER_PX = 11.0
-"""How far outside the end of white the light is looked at."""
 CLEAN_PX = 2.5
 """So far inside the end of white lies the outline at the most, where the edge is clean."""
 KNOTS_PX = np.arange(3.0, 19.0, 3.0)
 """Distances from the outline at which the light on the subject may bend."""
-STEP, SLOPE, BEND = 0.4, 0.3, 0.06
+STEP, SLOPE, BEND = 0.4, 0.3, 0.05
 """Standard deviations expected, parts of the brightest light: of the step, of the slope just
 inside it per pixel, and of how much that slope changes at a knot. Measured: light on the subject
 falls by 2 to 60 pixels for two stops."""
@@ -82,7 +80,15 @@ class Fits:
     told: Mask
 
 
-def fit_steps(light: Points, number: Points, white_at: Points, basis: Points, inner: float) -> Fits:
+def fit_steps(
+    light: Points,
+    number: Points,
+    white_at: Points,
+    basis: Points,
+    *,
+    outer: float,
+    inner: float,
+) -> Fits:
     """Fit the step at all places to the light of N points by distance from the outline.
 
     The same site speaks for as many neighbours as are summed up, and counts so much less in each.
@@ -95,11 +101,11 @@ def fit_steps(light: Points, number: Points, white_at: Points, basis: Points, in
         (N,) where white ends, steps.
     basis : ndarray, float64
         (P, B, K) ``light_parts``.
-    inner : float
-        How far inside the end of white the light is looked at, steps.
+    outer, inner : float
+        How far outside and inside the end of white the light is looked at, steps.
     """
     inwards = MIDDLES - white_at[:, None]
-    window = (inwards > -OUTER_PX) & (inwards < inner) & _in_sight(light, number, inwards)
+    window = (inwards > -outer) & (inwards < inner) & _in_sight(light, number, inwards)
     total, misfit = (np.zeros((len(light), len(PLACES))) for _ in range(2))
     rises, drops = (np.zeros(total.shape) for _ in range(2))
     # Of a seam, a line, light comes back; of spill it goes on to its end.
