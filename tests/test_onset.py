@@ -243,6 +243,7 @@ def test_a_sharp_strip_of_another_level_is_spill(times: float, depth: float) -> 
     """
     edge = patched_ball(times, depth)
     true = 0.5 / np.pi * (1 - depth / 120)
+    assert edge.spill_fraction is not None
     assert (0.8 if times > 1 else 0.4) * true < edge.spill_fraction < 1.2 * true
     assert edge.spill[0].depth_px == pytest.approx(depth, abs=2)
 
