@@ -208,3 +208,21 @@ def _runs(line: Points, keep: Mask) -> list[Points]:
     line, keep = np.roll(line[:-1], -start, axis=0), np.roll(keep[:-1], -start)
     change = np.flatnonzero(np.diff(np.concatenate([[False], keep, [False]]).astype(int)))
     return [line[a:b] for a, b in zip(change[::2], change[1::2], strict=True)]
+
+
+def without_gaps(mask: Mask, step: Points, line: NDArray[np.intp], gap: float) -> Mask:
+    """A mask along the outlines with its gaps shorter than so many pixels filled."""
+    filled = mask.copy()
+    for run in runs_of(~mask, line):
+        within = run.start > 0 and run.stop < len(mask) and mask[run.start - 1] and mask[run.stop]
+        if within and step[run].sum() < gap:
+            filled[run] = True
+    return filled
+
+
+def long_runs(mask: Mask, step: Points, line: NDArray[np.intp], least: float) -> Mask:
+    """What of a mask along the outlines goes on for at least so many pixels."""
+    kept = np.zeros(len(mask), bool)
+    for run in runs_of(mask, line):
+        kept[run] = step[run].sum() >= least
+    return kept

@@ -9,7 +9,7 @@ import numpy as np
 from inspector.across import Across
 from inspector.arrays import Mask, Points
 from inspector.onset import Onset
-from inspector.outline import TOLERANCE_PX, runs_of
+from inspector.outline import TOLERANCE_PX, long_runs, runs_of, without_gaps
 from inspector.place import Box, clock, points_box
 
 # All widths below are for a tolerance of 3 px, as on frames up to 3,000 px wide, and grow with it;
@@ -73,7 +73,7 @@ backdrop by this part, in some channel."""
 LIFT_EV = 0.06
 """White light that rises suddenly by more, stops, before it falls at the outline, may be spill."""
 LEAVES_PX = 1.0
-"""Nor where the light leaves the backdrop's level so much further out than on a clean part."""
+"""So may light that leaves the backdrop's level so much further out than on a clean part."""
 LEAST_PART_PX, GAP_PX = 12.0, 8.0
 """What is left of a run where the outline is known: shorter parts, and gaps, are not told."""
 
@@ -102,15 +102,18 @@ class SpillRun:
 def may_spill(across: Across, *, tolerance: float) -> tuple[Mask, Mask]:
     """(N,) where for long the fall from white is slow, or light rises before it, and around.
 
-    (N,) where spill may be deep, for the light falls slowly from the start, or rises.
+    (N,) where spill may be deep or sharp: the light falls slowly from the start, rises, or leaves
+    the backdrop's level early.
     """
     wide, long = _units(across, tolerance)
     soft, rises = _soft(across, wide), across.lift_ev > LIFT_EV
 
     def around(cue: Mask) -> Mask:
         near = np.zeros(len(cue), bool)
-        cue = _closed(cue, across, GAP_PX * long)
-        for run in runs_of(_long_runs(cue, across, LEAST_RUN_PX * long), across.line):
+        cue = without_gaps(cue, across.step, across.line, GAP_PX * long)
+        for run in runs_of(
+            long_runs(cue, across.step, across.line, LEAST_RUN_PX * long), across.line
+        ):
             near[max(0, run.start - AROUND) : run.stop + AROUND] = True
         return near
 
@@ -142,9 +145,11 @@ def find_spill(
     more = np.maximum(depth - SURE_OVERLAP * wide, 0.0)
     shallow = past / (onset.error**2 + (TRUSTED * wide) ** 2) + more / (TRUSTED * wide) ** 2 < 0
     deep = _past_the_outline(across, onset, past, wide)
-    sure = _closed((cues.sure & ~shallow) | deep, across, GAP_PX * long)
-    sure = _long_runs(sure, across, LEAST_PART_PX * wide)
-    possible = _long_runs(cues.possible & ~shallow & ~sure, across, LEAST_RUN_PX * long)
+    sure = without_gaps((cues.sure & ~shallow) | deep, across.step, across.line, GAP_PX * long)
+    sure = long_runs(sure, across.step, across.line, LEAST_PART_PX * wide)
+    possible = long_runs(
+        cues.possible & ~shallow & ~sure, across.step, across.line, LEAST_RUN_PX * long
+    )
     fitted = np.maximum(past + tolerance, 0.0)
     depths = np.where(shallow, fitted, np.where(deep, np.fmax(fitted, cues.depths), cues.depths))
     runs = [
@@ -215,8 +220,10 @@ def _cues(across: Across, depth: Points, *, tolerance: float, wide: float, long:
     long_fall = (more_fall > SURE_FALL * wide) & ~_shaded(across)
     slow = long_fall & ~rim
     overlaps = depth > FAINT_OVERLAP * wide
-    faint = _closed(soft & overlaps & ~across.told & ~rim, across, FAINT_GAP_PX * long)
-    faint = _long_runs(faint, across, LEAST_FAINT_RUN_PX * long)
+    faint = without_gaps(
+        soft & overlaps & ~across.told & ~rim, across.step, across.line, FAINT_GAP_PX * long
+    )
+    faint = long_runs(faint, across.step, across.line, LEAST_FAINT_RUN_PX * long)
     crossed = (across.white_at > tolerance) & (across.headroom_ev < -CROSSED_EV)
     part = (more_fall > POSSIBLE_FALL * wide) | proven | faint | crossed
     sure, possible = (np.zeros(len(part), bool) for _ in range(2))
@@ -278,24 +285,6 @@ def _deeper(across: Across, wide: float) -> Points:
     """(N,) pixels by which white overlaps the end of the backdrop's light more than if clean."""
     overlap = np.where(np.isfinite(across.fall), across.overlap, np.nan)
     return _over_clean(overlap, LONGEST_CLEAN_OVERLAP * wide)
-
-
-def _closed(mask: Mask, across: Across, gap: float) -> Mask:
-    """A mask along the edge with its gaps of fewer pixels filled."""
-    filled = mask.copy()
-    for run in runs_of(~mask, across.line):
-        within = run.start > 0 and run.stop < len(mask) and mask[run.start - 1] and mask[run.stop]
-        if within and across.step[run].sum() < gap:
-            filled[run] = True
-    return filled
-
-
-def _long_runs(mask: Mask, across: Across, least: float) -> Mask:
-    """What of a mask goes on for at least so many pixels."""
-    kept = np.zeros(len(mask), bool)
-    for run in runs_of(mask, across.line):
-        kept[run] = across.step[run].sum() >= least
-    return kept
 
 
 def _over_clean(values: Points, longest: float) -> Points:

@@ -260,3 +260,19 @@ def test_a_line_far_from_anyone_is_no_hair() -> None:
     line = np.zeros(zones.fringe.shape, bool)
     line[110 // levels.scale : 290 // levels.scale, 430 // levels.scale] = True
     assert not zones.fringe[line].any()
+
+
+def test_the_fainter_end_of_loose_hair_is_left_out_but_no_seam() -> None:
+    """A line that hangs on the head and grows fainter; one as faint by itself is counted."""
+    face = np.zeros(SIZE[::-1], bool)
+    face[30:370, 60:540] = True
+    light = np.where(disc(SIZE, (180, 250), 60), DARK, np.where(face, 2.0**0.05, 2.0**-7))
+    light[240:243, 238:290] = 2.0**-1.0
+    light[240:243, 290:360] = 2.0**-0.25
+    light[100:103, 238:360] = 2.0**-0.25
+    levels, zones = zones_of(frame_of_light(blurred(light), NOISY))
+    faint, alone = (slice(y // levels.scale, y // levels.scale + 1) for y in (241, 101))
+    along = slice(300 // levels.scale, 350 // levels.scale)
+    assert levels.white[alone, along].max() < 1
+    assert zones.fringe[faint, along].all()
+    assert not zones.fringe[alone, along].any()
