@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Points
 from inspector.levels import RESPONDS, Levels
-from inspector.outline import SMOOTHED, mean_along, read_along
+from inspector.outline import SMOOTHED, along, mean_along, read_along
 from inspector.profile import read_sites
 
 
@@ -75,8 +75,7 @@ def _by_channel(
     # Points lie whole cells apart: so that not each sees the same colour, every other one is read
     # a photosite further along the outline.
     aside = np.where(np.arange(len(points)) % 2 > 0, 0.5, -0.5)[:, None]
-    along = np.stack([inward[:, 1], -inward[:, 0]], axis=1)
-    sites = read_sites(levels, points + aside * along, inward, offsets)
+    sites = read_sites(levels, points + aside * along(inward), inward, offsets)
     # Of a file that is RGB already the channel that is lowest is read, and it may be any.
     top = frame.gains[sites.channel] if frame.mosaic.ndim == 2 else frame.gains.min()
     place = np.floor((sites.distance - bounds[0]) / (bounds[1] - bounds[0])).astype(np.intp)

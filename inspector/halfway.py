@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from inspector.arrays import Mask, Points
 from inspector.levels import Levels
-from inspector.outline import SMOOTHED, average_along, mean_along
+from inspector.outline import SMOOTHED, along, average_along, mean_along
 from inspector.profile import blurred_step, crossing, filled, read_sites
 
 STEP_PX = 0.5
@@ -116,8 +116,8 @@ def _profiles(
     only: each is read twice, a photosite apart along the outline.
     """
     offsets = np.arange(np.ceil(bins[0]), bins[-1])
-    along = np.stack([inward[:, 1], -inward[:, 0]], axis=1) / 2
-    both = [read_sites(levels, points + shift, inward, offsets) for shift in (-along, along)]
+    half = along(inward) / 2
+    both = [read_sites(levels, points + shift, inward, offsets) for shift in (-half, half)]
     distance, light, channel = (
         np.concatenate(parts, axis=1)
         for parts in zip(*((s.distance, s.rendered, s.channel) for s in both), strict=True)

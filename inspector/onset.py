@@ -47,8 +47,8 @@ JUMPS = 0.02
 LEAST_ERROR = 0.35
 """No place is known better than this, pixels: the light inside is not just as the model has it.
 Measured on edges in closed form, which it puts up to 0.8 pixels off."""
-BRIGHTEST = 4.0
-"""Fitted light is not asked for above."""
+SATURATED = 4.0
+"""As bright a channel is taken to be that does not respond."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -140,27 +140,28 @@ def find_onset(
 def _where_deeper(
     onset: Onset, other: Onset, white_at: Points, *, times: float, unit: float
 ) -> Onset:
-    """The onset, and where white light alone shows a deeper one, that."""
-    depth = white_at - other.at
-    step = other.rise if times > 1 else np.fmax(other.rise, other.drop)
-    least = DEEP_ERROR if times > 1 else STEP_ERROR
-    steps = (depth > TOLERANCE_PX * unit) & (step > STEPS) & (other.error < least * unit)
-    # What all of the light tells, it tells better.
-    if times > 1:
-        agrees = steps & (onset.at - other.at < times / 2 * unit)
+    """The onset, and where white light alone shows a deeper one, that.
+
+    All of the light tells more finely: its place stands where the two agree, and where light falls
+    slowly beyond it.
+    """
+    depth, larger = white_at - other.at, times > 1
+    known = other.error < (DEEP_ERROR if larger else STEP_ERROR) * unit
+    known &= depth < DEEP_PX[1] * times * unit
+    step = other.rise if larger else np.fmax(other.rise, other.drop)
+    steps = known & (depth > TOLERANCE_PX * unit) & (step > STEPS)
+    if larger:
+        deep = known & (depth > DEEP_PX[0] * times * unit)
+        moved = deep | (steps & ~(onset.at - other.at < times / 2 * unit))
     else:
-        agrees = white_at - onset.at > TOLERANCE_PX / 2 * unit
-        steps &= ~agrees
-    deep = (times > 1) & (depth > DEEP_PX[0] * times * unit) & (other.error < DEEP_ERROR * unit)
-    found = (deep | steps) & (depth < DEEP_PX[1] * times * unit)
-    steps, found = np.where(found, steps, onset.steps), found & (deep | ~agrees)
+        deep = moved = steps = steps & ~(white_at - onset.at > TOLERANCE_PX / 2 * unit)
     return Onset(
-        at=np.where(found, other.at, onset.at),
-        error=np.where(found, other.error, onset.error),
-        rise=np.where(found, other.rise, onset.rise),
-        drop=np.where(found, other.drop, onset.drop),
+        at=np.where(moved, other.at, onset.at),
+        error=np.where(moved, other.error, onset.error),
+        rise=np.where(moved, other.rise, onset.rise),
+        drop=np.where(moved, other.drop, onset.drop),
         white_at=onset.white_at,
-        steps=steps,
+        steps=np.where(deep | steps, steps, onset.steps),
     )
 
 
@@ -243,7 +244,7 @@ def _white_ends(parts: Points, responds: Mask, basis: Points, begins: Points) ->
     inside = begins[:, None] <= MIDDLES
     light[~np.logical_or.accumulate(responds & inside[:, None], axis=2)] = np.inf
     lowest = light.min(axis=1)
-    return crossing(np.minimum(lowest, BRIGHTEST), MIDDLES, np.full(len(lowest), WHITE))
+    return crossing(np.minimum(lowest, SATURATED), MIDDLES, np.full(len(lowest), WHITE))
 
 
 def _along(evidence: Points) -> Points:

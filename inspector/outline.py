@@ -226,3 +226,8 @@ def long_runs(mask: Mask, step: Points, line: NDArray[np.intp], least: float) ->
     for run in runs_of(mask, line):
         kept[run] = step[run].sum() >= least
     return kept
+
+
+def along(inward: Points) -> Points:
+    """(N, 2) unit vectors along the outline at which those into the subject are these."""
+    return np.stack([inward[:, 1], -inward[:, 0]], axis=1)

@@ -106,12 +106,10 @@ def fit_steps(
     """
     inwards = MIDDLES - white_at[:, None]
     window = (inwards > -outer) & (inwards < inner) & _in_sight(light, number, inwards)
-    total, misfit = (np.zeros((len(light), len(PLACES))) for _ in range(2))
-    rises, drops = (np.zeros(total.shape) for _ in range(2))
-    # Of a seam, a line, light comes back; of spill it goes on to its end.
-    inmost = basis[:, np.searchsorted(MIDDLES, white_at + inner) - 1] * INSIDE
+    total, misfit, rises, drops = (np.zeros((len(light), len(PLACES))) for _ in range(4))
+    end = np.maximum(np.searchsorted(MIDDLES, white_at + inner) - 1, 0)
     parts = np.zeros((len(light), light.shape[1], len(PLACES), basis.shape[2]))
-    freedom, beyond = np.zeros(len(light)), np.zeros(total.shape, bool)
+    freedom, told = np.zeros(len(light)), np.zeros(total.shape, bool)
     for c in range(light.shape[1]):
         weight = np.where(window, number[:, c], 0.0)
         tells = np.flatnonzero(np.count_nonzero(weight, axis=1) >= LEAST_BINS)
@@ -120,28 +118,40 @@ def fit_steps(
         y = light[tells, c] / np.maximum(brightest, 1e-3)
         weight /= _noise(y, weight) ** 2
         for some in (slice(i, i + AT_ONCE) for i in range(0, len(tells), AT_ONCE)):
-            each = _fit(y[some], weight[some], basis)
-            total[tells[some]] += each[0]
-            misfit[tells[some]] += each[1]
+            rows = tells[some]
+            unlikely, unexplained, found = _fit(y[some], weight[some], basis)
+            total[rows] += unlikely
+            misfit[rows] += unexplained
             outside = np.cumsum(weight[some] > 0, axis=1)[:, BEFORE] > 1
-            before = each[2][..., 0] + each[2][..., -1] * PLACES
-            white = before * brightest[some] > LEAST_WHITE
-            step = np.where(outside & white, each[2][..., 1], 0.0)
-            end = np.einsum("npk,pnk->np", each[2], inmost[:, tells[some]])
-            rises[tells[some]] = np.maximum(rises[tells[some]], step)
-            drops[tells[some]] = np.maximum(drops[tells[some]], -np.maximum(step, end))
-            beyond[tells[some]] |= outside
-            parts[tells[some], c] = each[2] * brightest[some, :, None]
+            rise, drop = _rise_and_drop(found, outside, brightest[some], basis[:, end[rows]])
+            rises[rows] = np.maximum(rises[rows], rise)
+            drops[rows] = np.maximum(drops[rows], drop)
+            told[rows] |= outside
+            parts[rows, c] = found * brightest[some, :, None]
         freedom[tells] += np.count_nonzero(weight, axis=1) - 5
-    inmost = np.maximum(white_at + CLEAN_PX, FURTHEST_PX)
-    total[PLACES[None] > inmost[:, None]] = np.inf
+    furthest = np.maximum(white_at + CLEAN_PX, FURTHEST_PX)
+    total[PLACES[None] > furthest[:, None]] = np.inf
     row, best = np.arange(len(light)), total.argmin(axis=1)
     # What no place explains, a strand or a corner, makes all of them less sure.
     worse = np.maximum(1.0, misfit[row, best] / np.maximum(freedom, 1))
     total /= worse[:, None] * SMOOTHED / HOP
     evidence = -(total - total.min(axis=1, keepdims=True)) / 2
     evidence = np.maximum(evidence, -UNLIKELY)
-    return Fits(evidence, rises, drops, parts.transpose(0, 2, 1, 3), beyond)
+    return Fits(evidence, rises, drops, parts.transpose(0, 2, 1, 3), told)
+
+
+def _rise_and_drop(
+    found: Points, outside: Mask, brightest: Points, at_end: Points
+) -> tuple[Points, Points]:
+    """(N, P) by how much light is brighter inside the place, and how much darker up to its end.
+
+    ``found`` (N, P, K) and ``at_end`` (P, N, K) the light's parts there. Of a seam, which is a
+    line, light comes back; of spill it goes on to its end.
+    """
+    before = found[..., 0] + found[..., -1] * PLACES
+    step = np.where(outside & (before * brightest > LEAST_WHITE), found[..., 1], 0.0)
+    end = np.einsum("npk,pnk->np", found, at_end * INSIDE)
+    return step, -np.maximum(step, end)
 
 
 def _in_sight(light: Points, number: Points, inwards: Points) -> Mask:
