@@ -51,13 +51,12 @@ class Outline:
         """How far white may cross before it is spill: 3 px or 0.1 % of the long side."""
         return float(max(3.0, 0.001 * max(self.depth.shape)))
 
-    def rays(self, picture: Picture, distances: Floats) -> Picture:
+    def rays(self, picture: Picture, distances: Floats, *, by: int = cv2.INTER_LINEAR) -> Picture:
         """(N, K) samples of an (H, W) picture at (K,) distances along the inward normals."""
         at = self.points[:, None] + distances[None, :, None] * self.inward[:, None]
         x, y = ((at[..., k] - 0.5).astype(np.float32) for k in (0, 1))
         blocks = [
-            cv2.remap(picture, x[i : i + 8192], y[i : i + 8192], cv2.INTER_LINEAR)
-            for i in range(0, len(x), 8192)
+            cv2.remap(picture, x[i : i + 8192], y[i : i + 8192], by) for i in range(0, len(x), 8192)
         ]
         return np.vstack(blocks) if blocks else np.zeros((0, len(distances)), np.float32)
 
@@ -209,7 +208,8 @@ def ramp_px(green: Picture, outline: Outline) -> float | None:
         return None
     core = float(np.median(green[deep]))
     t = np.arange(-10, _REACH * max(green.shape), 0.25)
-    level = np.minimum(outline.rays(green, t), 1)
+    # Straight lines between the pixels would widen a sharp ramp by a tenth.
+    level = np.minimum(outline.rays(green, t, by=cv2.INTER_LANCZOS4), 1)
     top = np.median(level[:, t < -6], axis=1, keepdims=True)
     rise = np.asarray((level - core) / np.maximum(top - core, 1e-6), float)
     high, low = _last_above(rise, 0.9, t), _last_above(rise, 0.1, t)
