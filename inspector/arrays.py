@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -34,3 +35,9 @@ def median_of(picture: Floats, mask: Mask) -> float:
 def share_of(mask: Mask) -> float:
     """The part of a picture where a mask is."""
     return float(np.count_nonzero(mask) / mask.size)
+
+
+def disc(radius: int) -> NDArray[np.uint8]:
+    """(2 radius + 1, 2 radius + 1) a disc, for morphology."""
+    shape = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1,) * 2)
+    return np.asarray(shape, np.uint8)

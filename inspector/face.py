@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from inspector.arrays import Mask, Points
 from inspector.outline import within
@@ -37,6 +38,11 @@ SETTLES = 30
 """Rounds after which it is settled which sides hold the middle."""
 HELD = 0.01
 """How much the middle is held to that of the part in sight, beside the sides' weight of 1."""
+SCALLOP = (0.15, 0.07)
+"""Between its ribs an umbrella draws in, no deeper than these parts of the length along the rim
+and of the width of the face (the root of its area)."""
+SCALLOP_SIDE = 900
+"""Long side of the picture on which that is told, pixels."""
 
 
 def backdrop_face(backdrop: Mask) -> Mask:
@@ -194,3 +200,19 @@ def _keep_side(polygon: Points, a: Points, b: Points, inside: Points) -> Points:
             t = height[i] / (height[i] - height[j])
             kept.append(polygon[i] + t * (polygon[j] - polygon[i]))
     return np.array(kept).reshape(-1, 2)
+
+
+def scallops(label: NDArray[np.int32], face: Mask, count: int, *, rim: int) -> Mask:
+    """(count,) which parts of a ``label`` (h, w) lie so shallow along the face's rim.
+
+    ``rim`` is the width of a band inside it, pixels, that was left out of them.
+    """
+    every = max(1, round(max(face.shape) / SCALLOP_SIDE))
+    label, face = label[::every, ::every], face[::every, ::every]
+    away = cv2.distanceTransform(face.astype(np.uint8), cv2.DIST_L2, 3)
+    depth = every * np.minimum(away, max(face.shape))  # without limit where the face fills all
+    by_rim = (depth > 0) & (depth < rim + 1 + every)
+    along = every * np.bincount(label[by_rim], minlength=count)
+    width = every * np.sqrt(np.count_nonzero(face))
+    deep = depth > np.minimum(SCALLOP[0] * along, SCALLOP[1] * width)[label]
+    return np.asarray(np.bincount(label[deep], minlength=count) == 0, bool)

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from inspector.arrays import Floats, Mask, Points
+from inspector.arrays import Floats, Mask, Points, disc
 from inspector.levels import Levels
 
 F = TypeVar("F", np.float32, np.float64)
@@ -129,16 +129,15 @@ def runs_of(mask: Mask, line: NDArray[np.intp]) -> list[slice]:
 def thick_parts(levels: Levels, subject: Mask, *, margin: float = 0.0) -> Mask:
     """The subject less what is thinner than twice the tolerance and a margin, in pixels."""
     reach = max(1, round((tolerance_px(levels.frame.size) + margin) / levels.scale - 0.5))
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1,) * 2)
-    return cv2.morphologyEx(subject.astype(np.uint8), cv2.MORPH_OPEN, disc) > 0
+    return cv2.morphologyEx(subject.astype(np.uint8), cv2.MORPH_OPEN, disc(reach)) > 0
 
 
 def within(mask: Mask, distance: float) -> Mask:
     """True so near a mask, working pixels."""
     reach = int(distance)
     y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1]
-    disc = (np.hypot(x, y) <= distance).astype(np.uint8)
-    return cv2.dilate(mask.astype(np.uint8), disc) > 0
+    near = (np.hypot(x, y) <= distance).astype(np.uint8)
+    return cv2.dilate(mask.astype(np.uint8), near) > 0
 
 
 def tolerance_px(size: tuple[int, int]) -> float:

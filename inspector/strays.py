@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from inspector.advice import stops_text
-from inspector.arrays import Floats, Mask
+from inspector.arrays import Floats, Mask, disc
 from inspector.levels import Levels
 from inspector.place import Box, place_in, view_box
 from inspector.zones import Zones
@@ -124,8 +124,7 @@ def _narrow_dips(ev: Floats, inner: Mask, width: float) -> tuple[Floats, Mask]:
     Closing fills whatever is narrower than its kernel. Along the picture's border nothing is told:
     the background may end just outside it.
     """
-    size = 2 * round(width / 2) + 1
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
+    kernel = disc(round(width / 2))
     quiet = np.asarray(cv2.GaussianBlur(ev, (0, 0), 1.5), np.float32)
     closed = cv2.morphologyEx(np.where(inner, quiet, np.float32(-20)), cv2.MORPH_CLOSE, kernel)
     clear = (

@@ -76,6 +76,12 @@ def coarsened(ev: Floats) -> tuple[Floats, int]:
     return np.log2(light, dtype=np.float32), factor
 
 
+def brightest_part(coarse: Floats) -> Mask | None:
+    """(h, w) the smooth part that gives the most light; None if nothing was lit to become white."""
+    seed = _seed(coarse)
+    return None if seed is None else seed[0] == seed[1]
+
+
 def slope(ev: Floats) -> Floats:
     """Steepness of a picture in stops per pixel (Sobel's derivative)."""
     dx = cv2.Sobel(ev, cv2.CV_32F, 1, 0, scale=1 / 8, borderType=cv2.BORDER_REPLICATE)

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from inspector.align import LEAST_POINTS, Shift, find_shift, line_of_light, moved
-from inspector.arrays import Floats
+from inspector.arrays import Floats, disc
 from inspector.darker import by_area, laid_on, stops_darker
 from inspector.levels import RESPONDS, Levels, Under, stops
 from inspector.zones import Zones
@@ -104,9 +104,8 @@ def _check_pose(levels: Levels, zones: Zones, along: Floats, still: Floats) -> N
     own = np.clip(levels.ev, NOISE_EV, levels.ceiling_ev)
     for below in (along, still):
         apart = apart & (np.abs(np.clip(below, NOISE_EV, levels.ceiling_ev) - own) > APART_EV)
-    side = 2 * round(APART_REACH * max(apart.shape)) + 1
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
-    wide = cv2.morphologyEx(apart.astype(np.uint8), cv2.MORPH_OPEN, disc)
+    reach = round(APART_REACH * max(apart.shape))
+    wide = cv2.morphologyEx(apart.astype(np.uint8), cv2.MORPH_OPEN, disc(reach))
     if wide.sum() > MOST_APART * max(1, zones.subject.sum()):
         raise UnderError(MOVED)
 

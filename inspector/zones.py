@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from inspector.align import find_shift, line_of_light, moved
-from inspector.arrays import Floats, Mask, Points, median_of
-from inspector.face import backdrop_face
+from inspector.arrays import Floats, Mask, Points, disc, median_of
+from inspector.face import backdrop_face, scallops
+from inspector.fringe import find_fringe, find_strands
+from inspector.grid import without_grid
 from inspector.holes import Island, sort_bright, white_islands
 from inspector.levels import Levels
 from inspector.outline import find_outlines, thick_parts
@@ -35,13 +37,6 @@ BRIGHTER_EV, BRIGHTER_AREA = 0.6, 0.004
 """So much of the picture this much brighter than a short backdrop is a lit sitter."""
 MOST_UNEVEN_EV = 2.0
 """A short backdrop that spans more stops than this is a room with someone in it."""
-STRAND_EV = 0.35
-"""A line this much darker than the backdrop is no seam but something that hangs before it."""
-FAINT_EV = 0.1
-"""A line that is joined to such a one is of it down to here."""
-HANGS = 0.012
-"""So near the subject, or each other, lines are strands; roots may be thinner than what shows,
-part of the long side."""
 USUAL_BLUR_PX = 1.0
 """Sigma of the lens blur, taken where no outline shows it."""
 LEAST_TOLD = 0.05
@@ -75,6 +70,8 @@ class Zones:
         Bright patches inside the subject that are not holes.
     spread : ndarray, float64
         (M, B) levels across stretches of the outlines (``profile.spread_along``).
+    grid : bool
+        Whether the dark lines of a grid run all over the backdrop.
     plate_shift : tuple of float, optional
         (dx, dy) viewed pixels by which the plate was moved to fit; None without a plate.
     """
@@ -87,6 +84,7 @@ class Zones:
     outlines: tuple[NDArray[np.float64], ...]
     islands: tuple[Island, ...] = ()
     spread: Points = field(default_factory=lambda: NO_SPREAD)
+    grid: bool = False
     plate_shift: tuple[float, float] | None = None
 
     @property
@@ -111,6 +109,7 @@ def find_zones(levels: Levels) -> Zones:
     The backdrop is the brightest large smooth surface, continued over everything that carries
     on its slope; its convex face tells the subject from the surround.
     """
+    levels, grid = _without_grid(levels)
     found = find_surface(levels.ev)
     if found is None:
         return no_zones(levels)
@@ -126,7 +125,7 @@ def find_zones(levels: Levels) -> Zones:
         return no_zones(levels)
     subject = _subject(face & ~backdrop, face, levels.ev, surface)
     backdrop |= face & ~subject & ~bright & (levels.ev > surface - SEAM_EV)
-    return _assemble(levels, backdrop, subject, surface, margin, islands)
+    return _assemble(levels, backdrop, subject, surface, margin, islands, grid=grid)
 
 
 def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zones:
@@ -135,6 +134,8 @@ def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zo
     The plate is moved to where the frame shows the same border of the backdrop; what is then
     darker than the plate stands before it.
     """
+    levels, grid = _without_grid(levels)
+    plate, _ = _without_grid(plate)
     shift = _plate_shift(levels, plate, plate_zones)
     face = moved(plate_zones.backdrop.astype(np.float32), *shift, how=cv2.INTER_NEAREST) > 0
     light = np.where(plate_zones.backdrop, plate.ev, plate_zones.backdrop_ev).astype(np.float32)
@@ -149,7 +150,7 @@ def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zo
     subject = _subject(face & ~backdrop, face, levels.ev, surface)
     backdrop |= face & ~subject & ~bright & (levels.ev > surface - SEAM_EV)
     shift_px = (shift[0] * levels.scale, shift[1] * levels.scale)
-    return _assemble(levels, backdrop, subject, surface, margin, islands, shift_px)
+    return _assemble(levels, backdrop, subject, surface, margin, islands, shift_px, grid=grid)
 
 
 def no_zones(levels: Levels) -> Zones:
@@ -169,6 +170,8 @@ def _assemble(
     margin: Floats,
     islands: list[Island],
     plate_shift: tuple[float, float] | None = None,
+    *,
+    grid: bool,
 ) -> Zones:
     label = np.full(backdrop.shape, SURROUND, np.uint8)
     label[subject] = SUBJECT
@@ -177,9 +180,9 @@ def _assemble(
     spread = spread_along(levels, outlines)
     sharpest = sharpest_blur(ramps(spread, core=0.0)) or USUAL_BLUR_PX
     sigma = lens_blur(sharpest, median_of(surface, backdrop)) / levels.scale
-    strands, fainter = _strands(levels.ev, backdrop, subject, sigma)
+    strands, fainter = find_strands(levels.ev, backdrop, subject, sigma)
     cell = max(levels.frame.pattern.shape) // levels.scale
-    fringe = _fringe(label, sigma, cell) | fainter
+    fringe = find_fringe(label, sigma, cell) | fainter
     strands |= subject & ~thick_parts(levels, subject, margin=1.0)
     return Zones(
         label=label,
@@ -191,7 +194,14 @@ def _assemble(
         islands=tuple(white_islands(levels.white, backdrop, subject, islands)),
         spread=spread,
         plate_shift=plate_shift,
+        grid=grid,
     )
+
+
+def _without_grid(levels: Levels) -> tuple[Levels, bool]:
+    """The levels with a grid's lines closed, and whether there is one."""
+    ev = without_grid(levels.ev)
+    return replace(levels, ev=ev), ev is not levels.ev
 
 
 def _plate_shift(levels: Levels, plate: Levels, zones: Zones) -> tuple[float, float]:
@@ -210,47 +220,6 @@ def _level_change(levels: Levels, surface: Floats, parts: Mask) -> float:
     if both.sum() < max(100, LEAST_TOLD * parts.sum()):
         return 0.0
     return float(np.median((levels.ev - surface)[both]))
-
-
-def _fringe(label: NDArray[np.uint8], sigma: float, cell: int) -> Mask:
-    """True within three sigma of the blur, and at least one pixel, of any border of zones.
-
-    A ``cell`` of several pixels, as that of an X-Trans sensor, lies in it if any part does.
-    """
-    reach = max(1, round(3 * sigma + 0.25)) + max(0, cell - 1)
-    kernel = _disc(reach)
-    return np.not_equal(cv2.dilate(label, kernel), cv2.erode(label, kernel))
-
-
-def _strands(ev: Floats, backdrop: Mask, subject: Mask, sigma: float) -> tuple[Mask, Mask]:
-    """Lines on the backdrop thinner than the fringe that hang on the subject: loose hair.
-
-    And the same with their fainter parts: a blurred strand goes on as long as its line does.
-    """
-    lines = cv2.morphologyEx(ev, cv2.MORPH_BLACKHAT, _disc(max(2, round(3 * sigma))))
-    thin = (lines > STRAND_EV) & backdrop
-    reach = max(1, round(HANGS * max(ev.shape) / 2))
-    joined = cv2.dilate((thin | subject).astype(np.uint8), _disc(reach)) > 0
-    sure = thin & _joined_to(subject, joined)
-    whole = _joined_to(sure, sure | (lines > FAINT_EV) & backdrop)
-    strands, fainter = (
-        cv2.dilate(one.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0 for one in (sure, whole)
-    )
-    return strands, fainter
-
-
-def _joined_to(seed: Mask, mask: Mask) -> Mask:
-    """The parts of a mask that have some of the seed in them."""
-    count, label = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)
-    kept = np.zeros(count, bool)
-    kept[label[seed]] = True
-    kept[0] = False
-    return np.asarray(kept[label], bool)
-
-
-def _disc(radius: int) -> NDArray[np.uint8]:
-    shape = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1,) * 2)
-    return np.asarray(shape, np.uint8)
 
 
 def _over_halfway(ev: Floats, backdrop_ev: Floats) -> Floats:
@@ -284,11 +253,12 @@ def _lit_for_white(ev: Floats, surface: Floats, backdrop: Mask, face: Mask) -> b
 
 def _subject(before: Mask, face: Mask, ev: Floats, backdrop_ev: Floats) -> Mask:
     """What stands before the backdrop: no diffuser seams, no slivers along the face's rim."""
-    inner = (before & (cv2.erode(face.astype(np.uint8), _disc(RIM_PX)) > 0)).astype(np.uint8)
+    inner = (before & (cv2.erode(face.astype(np.uint8), disc(RIM_PX)) > 0)).astype(np.uint8)
     _, label, stats, _ = cv2.connectedComponentsWithStats(inner, connectivity=8)
     keep = np.zeros(len(stats), bool)
     keep[label[backdrop_ev - ev > SEAM_EV]] = True
     keep &= stats[:, cv2.CC_STAT_AREA] >= max(4, 2e-5 * ev.size)
+    keep &= ~scallops(np.asarray(label, np.int32), face, len(stats), rim=RIM_PX)
     keep[0] = False
     kept = keep[label]
     near = cv2.dilate(kept.astype(np.uint8), np.ones((2 * RIM_PX + 3,) * 2, np.uint8)) > 0

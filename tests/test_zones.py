@@ -116,6 +116,65 @@ def test_a_seam_of_the_diffuser_is_backdrop(seam_ev: float) -> None:
     assert (mask_of(levels, zones) == BACKDROP).mean() > 0.999
 
 
+def gridded(lines_ev: float, *, every: int = 32, wide: int = 4) -> NDArray[np.float64]:
+    """Light of a ball before a wall behind an egg-crate grid, whose lines are so much darker."""
+    y, x = np.mgrid[0 : SIZE[1], 0 : SIZE[0]]
+    lines = (x % every < wide) | (y % every < wide)
+    light = np.where(lines, WALL * 2.0**-lines_ev, WALL)
+    return np.where(disc(SIZE, (300, 200), 80), DARK, light)
+
+
+@pytest.mark.parametrize("lines_ev", [0.3, 1.0, 2.5])
+def test_a_grid_on_the_softbox_is_backdrop(lines_ev: float) -> None:
+    levels, zones = zones_of(frame_of_light(blurred(gridded(lines_ev)), NOISY))
+    assert zones.grid
+    truth = np.where(disc(SIZE, (300, 200), 80), SUBJECT, BACKDROP).astype(np.uint8)
+    backdrop, subject = overlap(mask_of(levels, zones), truth)
+    assert backdrop > 0.99
+    assert subject > 0.97
+    # Dark lines count as what they are: they are no fringe, nor hair.
+    assert zones.strands.mean() < 0.002
+    assert not zones.fringe[:, :80].any()
+
+
+def test_a_seam_a_cross_and_noise_are_no_grid() -> None:
+    light = np.full(SIZE[::-1], WALL)
+    light[198:202] *= 0.6
+    light[:, 298:302] *= 0.6
+    for exposure in (1.0, 0.02):
+        _, zones = zones_of(frame_of_light(blurred(light * exposure), NOISY))
+        assert not zones.grid
+
+
+def umbrella(drawn_in: float) -> NDArray[np.bool_]:
+    """A shoot-through umbrella: its rim draws in between eight ribs, part of the radius."""
+    y, x = np.mgrid[0 : SIZE[1], 0 : SIZE[0]] + 0.5
+    angle = np.arctan2(y - 200, x - 300) % (np.pi / 4) - np.pi / 8
+    side = np.cos(np.pi / 8) / np.cos(angle)  # the straight side of an octagon, of radius 1
+    between = 1 - (angle / (np.pi / 8)) ** 2
+    return np.asarray(np.hypot(x - 300, y - 200) < 180 * (side - drawn_in * between), bool)
+
+
+@pytest.mark.parametrize("drawn_in", [0.0, 0.03, 0.06, 0.09])
+def test_an_umbrella_that_draws_in_between_its_ribs_is_no_subject(drawn_in: float) -> None:
+    face, ball = umbrella(drawn_in), disc(SIZE, (300, 200), 60)
+    light = np.where(ball, DARK, np.where(face, WALL, 2.0**-7))
+    levels, zones = zones_of(frame_of_light(blurred(light), NOISY))
+    assert not (mask_of(levels, zones)[~disc(SIZE, (300, 200), 64)] == SUBJECT).any()
+
+
+def test_fingers_over_the_rim_are_subject() -> None:
+    """What reaches far into the face for its width stands before it, though it joins its rim."""
+    fingers = np.zeros(SIZE[::-1], bool)
+    for top in (150, 170, 190):
+        fingers[top : top + 10, 500:540] = True
+    frame, truth = picture(ball=fingers | disc(SIZE, (300, 200), 60))
+    levels, zones = zones_of(frame)
+    found = mask_of(levels, zones)[fingers]
+    assert (found == SUBJECT).mean() > 0.8
+    assert (truth[fingers] == SUBJECT).all()
+
+
 def test_an_empty_softbox_has_no_subject() -> None:
     frame, truth = picture(ball=np.zeros(SIZE[::-1], bool))
     levels, zones = zones_of(frame)

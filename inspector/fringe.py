@@ -1,0 +1,53 @@
+"""What is left out of the fractions: a band along every border, as wide as the blur, and hair."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from inspector.arrays import Floats, Mask, disc
+
+STRAND_EV = 0.35
+"""A line this much darker than the backdrop is no seam but something that hangs before it."""
+FAINT_EV = 0.1
+"""A line that is joined to such a one is of it down to here."""
+HANGS = 0.012
+"""So near the subject, or each other, lines are strands; roots may be thinner than what shows,
+part of the long side."""
+
+
+def find_fringe(label: NDArray[np.uint8], sigma: float, cell: int) -> Mask:
+    """True within three sigma of the blur, and at least one pixel, of any border of zones.
+
+    A ``cell`` of several pixels, as that of an X-Trans sensor, lies in it if any part does.
+    """
+    reach = max(1, round(3 * sigma + 0.25)) + max(0, cell - 1)
+    kernel = disc(reach)
+    return np.not_equal(cv2.dilate(label, kernel), cv2.erode(label, kernel))
+
+
+def find_strands(ev: Floats, backdrop: Mask, subject: Mask, sigma: float) -> tuple[Mask, Mask]:
+    """Lines on the backdrop thinner than the fringe that hang on the subject: loose hair.
+
+    And the same with their fainter parts: a blurred strand goes on as long as its line does.
+    """
+    lines = cv2.morphologyEx(ev, cv2.MORPH_BLACKHAT, disc(max(2, round(3 * sigma))))
+    thin = (lines > STRAND_EV) & backdrop
+    reach = max(1, round(HANGS * max(ev.shape) / 2))
+    joined = cv2.dilate((thin | subject).astype(np.uint8), disc(reach)) > 0
+    sure = thin & _joined_to(subject, joined)
+    whole = _joined_to(sure, sure | (lines > FAINT_EV) & backdrop)
+    strands, fainter = (
+        cv2.dilate(one.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0 for one in (sure, whole)
+    )
+    return strands, fainter
+
+
+def _joined_to(seed: Mask, mask: Mask) -> Mask:
+    """The parts of a mask that have some of the seed in them."""
+    count, label = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)
+    kept = np.zeros(count, bool)
+    kept[label[seed]] = True
+    kept[0] = False
+    return np.asarray(kept[label], bool)
