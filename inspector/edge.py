@@ -25,6 +25,9 @@ USUAL_RAMP_PX = 4.0
 """Taken where no ramp could be measured."""
 GLOW = 1.12
 """The subject's own glow and the sensor's noise widen the sharpest ramps by so much, measured."""
+FAR_OVER_EV = 1.5
+"""Before a backdrop so far over white, stops, the whole step does not tell the blur: its foot is
+all that is not white."""
 TOLD_SHARE = 0.75
 """So much of the outline must show its ramp in fine profiles, else coarse ones tell it."""
 
@@ -109,7 +112,9 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     across = look_across(levels, zones, away, core=level, tolerance=tolerance)
     ramp = _ramp(found, across, most=len(zones.spread))
     blur = sharpest_blur(found)
-    look, look_deep = may_spill(across, tolerance=tolerance)
+    look, look_deep, leaves = may_spill(across, tolerance=tolerance)
+    # A grid's lines step as light on the subject does.
+    look_deep &= across.told & (not zones.grid)
     onset = find_onset(
         levels,
         zones.backdrop_ev,
@@ -118,7 +123,8 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         across.line,
         across.white_at,
         look & across.told,
-        look_deep & across.told,
+        look_deep,
+        leaves,
         blur=_lens(across, blur),
         tolerance=tolerance,
     )
@@ -154,8 +160,9 @@ def _ramp(found: Points, across: Across, *, most: int) -> float | None:
 
 def _lens(across: Across, sharpest: float | None) -> float:
     """Sigma of the lens: rims widen the one, spill all along the outline the other."""
-    blur = lens_blur(sharpest, float(np.median(across.backdrop_ev))) / GLOW
-    return max(0.5, blur if across.blur is None else min(blur, across.blur))
+    over = float(np.median(across.backdrop_ev))
+    blur = lens_blur(sharpest, over) / GLOW
+    return max(0.5, blur if across.blur is None or over > FAR_OVER_EV else min(blur, across.blur))
 
 
 def _beneath_white(

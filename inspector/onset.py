@@ -35,6 +35,12 @@ STEPS, STEP_ERROR = 0.06, 1.0
 """Light that steps by this part, up or down, and ends as sharply as a clean edge is told from the
 backdrop's by the step, if that is known so well, pixels. In larger steps only light that steps up
 is."""
+LEAST_STEP, AGREES = 0.04, 0.4
+"""So is a smaller step, down to this part, where light leaves the backdrop's level early, too: by
+such a part of the depth."""
+LEAST_CHANGE, LEAST_LEAVES = 0.035, 0.2
+"""Deep white light that neither rises nor drops by more of it, nor leaves the backdrop's level by
+such a part of its depth early, only bends: so may the backdrop's own."""
 OUTER_PX, INNER_PX = 11.0, 6.0
 """How far outside and inside the end of white the light is looked at."""
 DEEP_INNER_PX, SHARP_OUTER_PX = -1.0, 16.0
@@ -86,6 +92,7 @@ def find_onset(
     white_at: Points,
     look: Mask,
     look_deep: Mask,
+    leaves: Points,
     *,
     blur: float,
     tolerance: float,
@@ -104,6 +111,8 @@ def find_onset(
         (N,) offset inwards at which white ends, pixels.
     look, look_deep : ndarray, bool
         (N,) where to look, and where to look in larger steps, too.
+    leaves : ndarray, float64
+        (N,) pixels by which white light leaves the backdrop's level further out than if clean.
     blur : float
         Sigma of the lens, pixels.
     tolerance : float
@@ -133,12 +142,18 @@ def find_onset(
         )
     )
     for other, times in zip(others, (*reversed(FURTHER), 1.0), strict=True):
-        onset = _where_deeper(onset, other, white_at, times=times, unit=unit)
+        onset = _where_deeper(onset, other, white_at, leaves, times=times, unit=unit)
     return replace(onset, error=np.maximum(onset.error, LEAST_ERROR * unit))
 
 
 def _where_deeper(
-    onset: Onset, other: Onset, white_at: Points, *, times: float, unit: float
+    onset: Onset,
+    other: Onset,
+    white_at: Points,
+    leaves: Points,
+    *,
+    times: float,
+    unit: float,
 ) -> Onset:
     """The onset, and where white light alone shows a deeper one, that.
 
@@ -149,9 +164,11 @@ def _where_deeper(
     known = other.error < (DEEP_ERROR if larger else STEP_ERROR) * unit
     known &= depth < DEEP_PX[1] * times * unit
     step = other.rise if larger else np.fmax(other.rise, other.drop)
-    steps = known & (depth > TOLERANCE_PX * unit) & (step > STEPS)
+    told = (step > STEPS) | ((step > LEAST_STEP) & (leaves > AGREES * depth))
+    steps = known & (depth > TOLERANCE_PX * unit) & told
     if larger:
-        deep = known & (depth > DEEP_PX[0] * times * unit)
+        seen = (np.fmax(other.rise, other.drop) > LEAST_CHANGE) | (leaves > LEAST_LEAVES * depth)
+        deep = known & (depth > DEEP_PX[0] * times * unit) & seen
         moved = deep | (steps & ~(onset.at - other.at < times / 2 * unit))
     else:
         deep = moved = steps = steps & ~(white_at - onset.at > TOLERANCE_PX / 2 * unit)

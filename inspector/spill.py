@@ -99,11 +99,11 @@ class SpillRun:
     span: slice
 
 
-def may_spill(across: Across, *, tolerance: float) -> tuple[Mask, Mask]:
+def may_spill(across: Across, *, tolerance: float) -> tuple[Mask, Mask, Points]:
     """(N,) where for long the fall from white is slow, or light rises before it, and around.
 
     (N,) where spill may be deep or sharp: the light falls slowly from the start, rises, or leaves
-    the backdrop's level early.
+    the backdrop's level early. (N,) pixels by which it does so earlier than on a clean part.
     """
     wide, long = _units(across, tolerance)
     soft, rises = _soft(across, wide), across.lift_ev > LIFT_EV
@@ -117,8 +117,9 @@ def may_spill(across: Across, *, tolerance: float) -> tuple[Mask, Mask]:
             near[max(0, run.start - AROUND) : run.stop + AROUND] = True
         return near
 
-    leaves = _deeper(across, wide) > LEAVES_PX * wide
-    return around(soft | rises), around((soft & ~_rim(across, wide)) | rises | leaves)
+    leaves = _deeper(across, wide)
+    deep = (soft & ~_rim(across, wide)) | rises | (leaves > LEAVES_PX * wide)
+    return around(soft | rises), around(deep), leaves
 
 
 def find_spill(

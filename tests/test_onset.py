@@ -12,7 +12,7 @@ from scipy.stats import norm
 
 from inspector.edge import Edge, measure_edge
 from inspector.levels import Levels, Under, measure_levels
-from inspector.onset import Onset, find_onset
+from inspector.onset import Onset, _where_deeper, find_onset
 from inspector.profile import lens_blur
 from inspector.zones import find_zones
 
@@ -67,6 +67,7 @@ def fitted(
         np.full(count, white_at - traced),
         np.ones(count, bool),
         np.ones(count, bool),
+        np.full(count, np.inf),
         blur=BLUR,
         tolerance=3.0,
     )
@@ -133,6 +134,33 @@ def test_a_backdrop_that_fades_towards_the_subject_is_no_deep_spill() -> None:
     assert np.abs(onset.at - true).max() < 2
 
 
+def one_point(at: float, drop: float) -> Onset:
+    """What the fit might say of one point of the outline."""
+    nought = np.zeros(1)
+    return Onset(np.array([at]), nought + 0.5, nought, nought + drop, nought, nought > 0)
+
+
+@pytest.mark.parametrize(
+    ("drop", "leaves", "deep"), [(0.0, 0.0, False), (0.1, 0.0, True), (0.0, 12.0, True)]
+)
+def test_light_that_only_bends_is_no_deep_spill(drop: float, leaves: float, deep: bool) -> None:
+    """Twenty pixels deep in larger steps: it must drop, or leave the background's level early."""
+    near, far = one_point(-1.0, drop), one_point(-20.0, drop)
+    found = _where_deeper(near, far, np.zeros(1), np.array([leaves]), times=3.0, unit=1.0)
+    assert found.at[0] == (-20.0 if deep else -1.0)
+
+
+@pytest.mark.parametrize(
+    ("drop", "leaves", "told"), [(0.05, 0.0, False), (0.05, 4.0, True), (0.07, 0.0, True)]
+)
+def test_a_small_step_counts_where_the_level_departs_early_too(
+    drop: float, leaves: float, told: bool
+) -> None:
+    unknown, sharp = one_point(np.nan, drop), one_point(-7.0, drop)
+    found = _where_deeper(unknown, sharp, np.zeros(1), np.array([leaves]), times=1.0, unit=1.0)
+    assert bool(found.steps[0]) == told
+
+
 def brighter(levels: Levels, times: float) -> Levels:
     """The same light in a longer exposure, as far as the sensor goes."""
     frame = levels.frame
@@ -160,7 +188,7 @@ def test_points_that_are_not_looked_at_are_not_known() -> None:
     look = np.zeros(30, bool)
     onset = find_onset(
         levels, levels.ev, points, np.tile([1.0, 0.0], (30, 1)), np.zeros(30, np.intp),
-        np.zeros(30), look, look,
+        np.zeros(30), look, look, np.zeros(30),
         blur=BLUR, tolerance=3.0,
     )  # fmt: skip
     assert np.isnan(onset.at).all()
