@@ -106,8 +106,10 @@ def _check(rule: Rule, seen: Measured) -> Reason | None:
 
 def _advised(reasons: tuple[Reason, ...], seen: Measured) -> tuple[Reason, ...]:
     """The reasons with what to change."""
+    # A grid's lines are short wherever they run: turning the light does not help.
+    x = replace(seen.exposure, short_regions=()) if seen.zones.grid else seen.exposure
     changes = find_changes(
-        seen.exposure,
+        x,
         missed={r.code for r in reasons},
         depth_limit=seen.limits.depth_ev(seen.look),
         look=seen.look,
@@ -139,6 +141,8 @@ def _no_backdrop(exposure: Exposure) -> Reason:
 def _background_text(seen: Measured) -> str:
     x = seen.exposure
     part = fraction_text(x.white_fraction or 0.0)
+    if seen.zones.grid and x.short_regions:
+        return f"Only {part} of the background is paper white; the lines of a grid show"
     if not x.short_regions:
         return f"Only {part} of the background is paper white"
     worst = min(x.short_regions, key=lambda r: r.ev)

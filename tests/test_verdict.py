@@ -214,6 +214,21 @@ def test_texts_tell_the_figures() -> None:
     assert texts[2] == "The subject is only 1.5 stops under white; a silhouette wants 4"
 
 
+def test_the_lines_of_a_grid_are_named_and_the_light_is_not_turned_for_them() -> None:
+    i = sets.seen(sets.SHORT_CORNER)
+    turned, raised = (
+        judge(
+            replace(i.zones, grid=grid), i.edge, i.exposure,
+            limits=Limits(), look="silhouette", is_plate=False,
+        ).reasons[0]
+        for grid in (False, True)
+    )  # fmt: skip
+    assert "lines of a grid" in raised.text
+    assert "lines of a grid" not in turned.text
+    assert "turn the background light" in (turned.advice or "").lower()
+    assert "turn the background light" not in (raised.advice or "").lower()
+
+
 @pytest.mark.parametrize(
     ("scene", "found"),
     [
