@@ -41,8 +41,6 @@ HELD = 0.01
 SCALLOP = (0.15, 0.07)
 """Between its ribs an umbrella draws in, no deeper than these parts of the length along the rim
 and of the width of the face (the root of its area)."""
-SCALLOP_SIDE = 900
-"""Long side of the picture on which that is told, pixels."""
 
 
 def backdrop_face(backdrop: Mask) -> Mask:
@@ -207,12 +205,9 @@ def scallops(label: NDArray[np.int32], face: Mask, count: int, *, rim: int) -> M
 
     ``rim`` is the width of a band inside it, pixels, that was left out of them.
     """
-    every = max(1, round(max(face.shape) / SCALLOP_SIDE))
-    label, face = label[::every, ::every], face[::every, ::every]
     away = cv2.distanceTransform(face.astype(np.uint8), cv2.DIST_L2, 3)
-    depth = every * np.minimum(away, max(face.shape))  # without limit where the face fills all
-    by_rim = (depth > 0) & (depth < rim + 1 + every)
-    along = every * np.bincount(label[by_rim], minlength=count)
-    width = every * np.sqrt(np.count_nonzero(face))
-    deep = depth > np.minimum(SCALLOP[0] * along, SCALLOP[1] * width)[label]
-    return np.asarray(np.bincount(label[deep], minlength=count) == 0, bool)
+    depth = np.minimum(away, max(face.shape))  # without limit where the face fills the picture
+    along = np.bincount(label[(depth > 0) & (depth < rim + 2)], minlength=count)
+    deepest = np.minimum(SCALLOP[0] * along, SCALLOP[1] * np.sqrt(np.count_nonzero(face)))
+    deeper = depth > deepest[label]
+    return np.asarray(np.bincount(label[deeper], minlength=count) == 0, bool)
