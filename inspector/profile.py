@@ -28,8 +28,10 @@ RAMP_REACH = 24.0
 """How far on either side of the outline a ramp is followed, pixels."""
 RAMP_BINS = np.arange(-RAMP_REACH + 1.0, RAMP_REACH, BIN_PX)
 """Bounds of those steps."""
-STRETCH, FEW = 21, 3
-"""Outline points over which a profile is gathered, and over which the traced outline is smooth."""
+STRETCH = 21
+"""Outline points over which a profile is gathered."""
+ROUNDS = 2
+"""So often the outline is set right by the profile, and the profile by the outline."""
 ENOUGH = 40
 """About so many stretches give the common profile."""
 WHITE_AT = (-12.0, -6.0)
@@ -180,11 +182,12 @@ def spread_along(levels: Levels, lines: tuple[Points, ...]) -> Points:
         return NO_SPREAD
     points, inward = joined(lines)
     sites = read_sites(levels, points, inward, np.arange(-RAMP_REACH, RAMP_REACH + 1.0))
-    # Along an upright edge the sites share their distances: some bins are empty.
-    some = filled(edge_spread(sites, rows[:: 1 + len(rows) // ENOUGH], RAMP_BINS))
     line = np.repeat(np.arange(len(lines)), [len(one) for one in lines])
-    wavers = _wavering(sites, np.nanmedian(some, axis=0), line)
-    sites = replace(sites, distance=sites.distance - wavers[:, None])
+    for _ in range(ROUNDS):
+        # Along an upright edge the sites share their distances: some bins are empty.
+        some = filled(edge_spread(sites, rows[:: 1 + len(rows) // ENOUGH], RAMP_BINS))
+        wavers = _wavering(sites, np.nanmedian(some, axis=0), line)
+        sites = replace(sites, distance=sites.distance - wavers[:, None])
     return filled(edge_spread(sites, rows, RAMP_BINS))
 
 
@@ -192,7 +195,7 @@ def _wavering(sites: Sites, common: Points, line: NDArray[np.intp]) -> Floats:
     """(N,) pixels by which the edge lies further in than its neighbours have it.
 
     The traced outline wavers about the edge, and over a stretch that would blur its profile. Least
-    squares: how far the ``common`` profile must be moved to meet the sites of a few points.
+    squares: how far the ``common`` profile must be moved to meet the sites of a point.
     """
     near = slice(round(RAMP_REACH - 5), round(RAMP_REACH + 6))
     distance, light = sites.distance[:, near], np.minimum(sites.rendered[:, near], 1.0)
@@ -201,8 +204,8 @@ def _wavering(sites: Sites, common: Points, line: NDArray[np.intp]) -> Floats:
     known = np.isfinite(light)
     misfit = np.where(known, np.interp(distance, at, common) - light, 0.0)
     both = np.stack([(misfit * slope).sum(axis=1), (known * slope**2).sum(axis=1)], axis=1)
-    few, many = (mean_along(both, line, over=n) for n in (FEW, STRETCH))
-    moved = (v[:, 0] / np.maximum(v[:, 1], 1e-9) for v in (few, many))
+    around = mean_along(both, line, over=STRETCH)
+    moved = (v[:, 0] / np.maximum(v[:, 1], 1e-9) for v in (both, around))
     return np.asarray(np.clip(np.subtract(*moved), -1.0, 1.0), np.float32)
 
 

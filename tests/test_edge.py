@@ -68,6 +68,23 @@ def test_the_ramp_is_that_of_a_gaussian_edge_at_any_exposure(ev: float) -> None:
     assert seen == pytest.approx(sigma * (ndtri(ends[1]) - ndtri(ends[0])), rel=0.12)
 
 
+@pytest.mark.parametrize("ev", [0.0, 0.5, 1.5])
+@pytest.mark.parametrize("sigma", [0.6, 0.8, 1.2])
+def test_a_wavy_outline_does_not_lengthen_a_sharp_ramp(sigma: float, ev: float) -> None:
+    """Drawn four times as fine: a Gaussian edge in closed form, with the photosite's own width."""
+    y, x = np.mgrid[0 : 4 * SIZE[1], 0 : 4 * SIZE[0]] + 0.5
+    angle = np.arctan2(y - 2 * SIZE[1], x - 2 * SIZE[0])
+    wavy = np.hypot(x - 2 * SIZE[0], y - 2 * SIZE[1]) < 4 * (90 + 2 * np.sin(9 * angle))
+    fine = blurred(np.where(wavy, DARK, 2.0**ev), 4 * sigma)
+    light = fine.reshape(SIZE[1], 4, SIZE[0], 4).mean(axis=(1, 3))
+    ends = [(1 - DARK) * share / (2.0**ev - DARK) for share in (0.1, 0.9)]
+    true = np.sqrt(sigma**2 + 1 / 12) * (ndtri(ends[1]) - ndtri(ends[0]))
+    # Far over white all of the ramp lies within a photosite.
+    assert edge_of(frame_of_light(light, NOISY)).ramp_px == pytest.approx(
+        true, rel=0.05 if ev < 1 else 0.1
+    )
+
+
 def test_another_limb_beside_does_not_lengthen_the_ramp() -> None:
     both = BALL | disc(SIZE, (300, 200 + 2 * 90 + 15), 90)
     beside = edge_of(frame_of_light(blurred(np.where(both, DARK, WALL)), NOISY)).ramp_px

@@ -202,25 +202,38 @@ def run_box(
 
 
 def ramp_px(green: Picture, outline: Outline) -> float | None:
-    """Median 10 to 90 % distance across the edge between core level and white."""
-    deep = outline.depth > 0.35 * outline.depth.max()
-    if len(outline.points) == 0 or not deep.any():
-        return None
-    core = float(np.median(green[deep]))
+    """Median 10 to 90 % distance across the edge between core level and white.
+
+    The core is the subject less a band as deep as the ramp, and the ramp hangs on its level.
+    """
+    ramp = 0.1 * float(outline.depth.max())
+    for _ in range(2):
+        core = outline.depth > ramp
+        if len(outline.points) == 0 or not core.any():
+            return None
+        each = _ramps(green, outline, float(np.median(green[core])))
+        if not np.isfinite(each).any():
+            return None
+        ramp = float(np.nanmedian(each))
+    return ramp
+
+
+def _ramps(green: Picture, outline: Outline, core: float) -> Floats:
+    """(N,) 10 to 90 % distance at each point; NaN where light does not fall so."""
     t = np.arange(-10, _REACH * max(green.shape), 0.25)
     # Straight lines between the pixels would widen a sharp ramp by a tenth.
     level = np.minimum(outline.rays(green, t, by=cv2.INTER_LANCZOS4), 1)
     top = np.median(level[:, t < -6], axis=1, keepdims=True)
     rise = np.asarray((level - core) / np.maximum(top - core, 1e-6), float)
-    high, low = _last_above(rise, 0.9, t), _last_above(rise, 0.1, t)
-    return float(np.median(low - high))
+    return _first_under(rise, 0.1, t) - _first_under(rise, 0.9, t)
 
 
-def _last_above(rise: Floats, share: float, t: Floats) -> Floats:
-    """(N,) distance at which each profile first falls below a share, between the samples."""
+def _first_under(rise: Floats, share: float, t: Floats) -> Floats:
+    """(N,) distance at which each profile first falls below a share; NaN where it does not."""
     below = rise < share
     i = np.clip(below.argmax(axis=1), 1, len(t) - 1)
     row = np.arange(len(rise))
     a, b = rise[row, i - 1], rise[row, i]
     part = np.clip((a - share) / np.maximum(a - b, 1e-6), 0, 1)
-    return np.asarray(t[i - 1] + part * (t[1] - t[0]), float)
+    at = t[i - 1] + part * (t[1] - t[0])
+    return np.asarray(np.where(below.any(axis=1) & ~below[:, 0], at, np.nan), float)
