@@ -135,7 +135,7 @@ def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zo
     darker than the plate stands before it.
     """
     levels, grid = _without_grid(levels)
-    plate, _ = _without_grid(plate)
+    plate = _without_grid(plate)[0] if plate_zones.grid else plate
     shift = _plate_shift(levels, plate, plate_zones)
     face = moved(plate_zones.backdrop.astype(np.float32), *shift, how=cv2.INTER_NEAREST) > 0
     light = np.where(plate_zones.backdrop, plate.ev, plate_zones.backdrop_ev).astype(np.float32)
