@@ -2,103 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
 from inspector.simulate.accuracy.compare import Comparison
+from inspector.simulate.accuracy.goals import (
+    BRACKET_GOAL,
+    COUNTS,
+    LOOP_GOAL,
+    MODES,
+    ROWS,
+    Count,
+    Row,
+)
 from inspector.simulate.accuracy.trial import Trial
 
-MODES = {"alone": "One frame alone", "plate": "With a plate", "under": "With an under frame"}
 FAMILIES = ("figure", "backdrop", "defect", "camera")
 MOST_LISTED = 40
 """So many frames are named in a list."""
-LOOP_GOAL = 0.95
-
-
-@dataclass(frozen=True)
-class Row:
-    """A figure of the table: its name in ``Comparison.errors``, what it is called, and goals.
-
-    ``goal`` is the greatest error at the 95th percentile, or for an overlap the least at the
-    median; ``low_goal`` the least overlap at the 5th percentile. ``form`` formats a value;
-    ``only`` picks frames.
-    """
-
-    name: str
-    title: str
-    goal: dict[str, float]
-    form: str = ".3f"
-    only: Callable[[Trial], bool] | None = None
-    overlap: bool = False
-    low_goal: float | None = None
-
-
-def _same(goal: float) -> dict[str, float]:
-    return dict.fromkeys(MODES, goal)
-
-
-def _spilled(trial: Trial) -> bool:
-    return trial.families["defect"] in ("spill", "shallow-spill")
-
-
-def _clean(trial: Trial) -> bool:
-    return not _spilled(trial)
-
-
-IOU = {"alone": 0.98, "plate": 0.99, "under": 0.98}
-ROWS = (
-    Row("clip", "clip level, part of it", _same(0.001), ".4f"),
-    Row("white", "white fraction", _same(0.002), ".4f"),
-    Row("ev_p1", "backdrop, 1st percentile, stops", _same(0.05)),
-    Row("ev_p50", "backdrop, median, stops", _same(0.05)),
-    Row("ev_p99", "backdrop, 99th percentile, stops", _same(0.05)),
-    Row("depth", "depth, stops", _same(0.1)),
-    Row("veil", "veil, part of it", _same(0.1)),
-    Row("ramp", "ramp, part of it", _same(0.05)),
-    Row("spill_fraction", "spill fraction", {"alone": 0.03, "plate": 0.03, "under": 0.01}),
-    Row("window_low", "window, low end, stops", _same(1 / 6)),
-    Row("window_high", "window, high end, stops", _same(1 / 6)),
-    Row("backdrop_iou", "backdrop, overlap", IOU, overlap=True, low_goal=0.95),
-    Row("subject_iou", "subject, overlap, no spill", IOU, only=_clean, overlap=True, low_goal=0.95),
-    Row("boundary_f", "boundary F at 3 px, no spill", _same(0.97), only=_clean, overlap=True),
-    Row("subject_iou", "subject, overlap, spill", {}, only=_spilled, overlap=True),
-    Row("boundary_f", "boundary F at 3 px, spill", {}, only=_spilled, overlap=True),
-)
-
-
-@dataclass(frozen=True)
-class Count:
-    """A count of the table: its name in ``Comparison.flags``, what it is called, and its goal.
-
-    ``goal`` is the least part in which the flag holds, or the greatest where ``bad``.
-    """
-
-    name: str
-    title: str
-    goal: dict[str, float]
-    bad: bool = False
-
-
-COUNTS = (
-    Count("found", "backdrop found, or rightly not", {}),
-    Count("deep_spill_found", "frames with spill deeper than 0.45 % found", _same(0.98)),
-    Count("spill_found", "frames with any spill found", {"under": 0.99}),
-    Count(
-        "spill_false_alarm", "frames without spill that alarm",
-        {"alone": 0.01, "plate": 0.01, "under": 0.0}, bad=True,
-    ),
-    Count("island_found", "frames whose hot islands all warn", {}),
-    Count("island_listed", "frames whose hot islands are all listed", {}),
-    Count("island_false_alarm", "frames with a false hot island", {}, bad=True),
-    Count("window_low_bound", "`at_most`, `at_least` of the low end that hold", _same(1.0)),
-    Count("window_high_bound", "`at_most`, `at_least` of the high end that hold", _same(1.0)),
-    Count("window_low_missing", "low ends missing", _same(0.0), bad=True),
-    Count("window_high_missing", "high ends missing", _same(0.0), bad=True),
-    Count("veil_bound", "`at_most` of the veil that hold", _same(1.0)),
-    Count("clip_mistaken", "unclipped frames whose levels were taken for clipped", {}, bad=True),
-)  # fmt: skip
 
 
 def accuracy_table(trials: Sequence[Trial], *, seed: int) -> str:
@@ -241,11 +163,12 @@ def _bracket(trials: Sequence[Trial]) -> str:
     if not found:
         return f"{text}No empty set was drawn."
     middle, tail = np.percentile([value for value, _ in found], (50, 95)).tolist()
+    met = "met" if tail <= BRACKET_GOAL else "not met"
     worst, number = max(found)
     return (
         f"{text}Of each of {len(found)} empty sets the largest error of the 1st, 5th, 50th, 95th "
         f"and 99th percentile of its stops over white, without a ceiling: median {middle:.3f}, "
-        f"95th percentile {tail:.3f} stop (goal 0.05: {'met' if tail <= 0.05 else 'not met'}); "
+        f"95th percentile {tail:.3f} stop (goal {BRACKET_GOAL:g}: {met}); "
         f"worst {worst:.3f} (frame {number})."
     )
 
@@ -269,9 +192,9 @@ def _loop(trials: Sequence[Trial]) -> str:
         f"Of {len(trials)} frames {total} warned and were to be mended. The advice was followed in "
         "the simulator (exposure, light turned, subject moved, side flagged, and so on), the scene "
         f"photographed and judged again. After one step {_share(passed[1], total)} passed, after "
-        f"at most two {_share(passed[2], total)} (goal 95 %: {met}). {false} of those that passed "
-        f"in the end should not have. {aside} more had no white background and were to be left out "
-        "of the set."
+        f"at most two {_share(passed[2], total)} (goal {100 * LOOP_GOAL:g} %: {met}). {false} of "
+        f"those that passed in the end should not have. {aside} more had no white background and "
+        "were to be left out of the set."
     )
     return f"{text}\n\nNot passed after two steps: {_listed(failed)}." if failed else text
 
