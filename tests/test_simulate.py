@@ -45,7 +45,8 @@ from inspector.simulate.lens import blur_kernel, expose
 from inspector.simulate.outline import cross, ramp_px, spill_runs, spilled, trace
 from inspector.simulate.render import illuminate
 from inspector.simulate.samples import evening, write_samples
-from inspector.simulate.truth import find_fringe, hot_spots, label
+from inspector.simulate.truth import hot_spots
+from inspector.simulate.zones import find_fringe, label
 from inspector.zones import BACKDROP, SUBJECT, SURROUND
 
 SAMPLES = Path(__file__).parents[1] / "sample_frames"

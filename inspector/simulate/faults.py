@@ -14,7 +14,7 @@ from inspector.simulate.figure import parts
 from inspector.simulate.geometry import cover
 from inspector.simulate.outline import trace
 from inspector.simulate.scene import Scene, Spill, Spot
-from inspector.simulate.truth import label
+from inspector.simulate.zones import label
 from inspector.zones import SUBJECT
 
 DEFECTS = (

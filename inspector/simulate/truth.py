@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -24,13 +23,12 @@ from inspector.simulate.outline import (
     spilled,
     trace,
 )
+from inspector.simulate.window import TrueWindow, find_window
+from inspector.simulate.zones import find_fringe, label
 from inspector.verdict import Limits
 from inspector.zones import BACKDROP, SUBJECT, SURROUND
 
 Box = tuple[int, int, int, int]
-
-SEARCH_EV = 6.0
-"""How far the exposure window is looked for, both ways."""
 
 LIT_EV = -3.5
 """A backdrop whose middle lies below this is not lit: the flash did not fire."""
@@ -175,7 +173,7 @@ def find_truth(
     crossing = cross(light, outline)
     percentiles = np.percentile(ev[clean], (1, 50, 99)).tolist() if found else [None] * 3
     white, blown = cell_fractions(frame, camera, clean) if found else (None, None)
-    window = _window(light, clean, outline, crossing) if found else (None, None, None)
+    window = find_window(light, clean, outline, crossing) if found else TrueWindow()
     ramp = ramp_px(np.ascontiguousarray(light[..., 1]), outline)
     depth = _depth(light, outline, ramp, blur_px)
     return Truth(
@@ -199,33 +197,13 @@ def find_truth(
         spill_fraction=(spilled(outline, crossing.headroom_ev) if outline.length_px else None),
         spill=_runs(outline, crossing),
         hot_spots=hot_spots(light.min(axis=2), zones),
-        window_low_ev=window[0],
-        window_high_ev=window[1],
-        window_high_whole_ev=window[2],
+        window_low_ev=window.low_ev,
+        window_high_ev=window.high_ev,
+        window_high_whole_ev=window.high_whole_ev,
         outline=outline,
         look=look,
         plate=plate,
     )
-
-
-def label(figure: NDArray[np.float32], face: NDArray[np.float32]) -> NDArray[np.uint8]:
-    """(H, W) zones by the larger share: the subject only where it stands before the face."""
-    zones = np.full(face.shape, SURROUND, np.uint8)
-    zones[face >= 0.5] = BACKDROP
-    zones[(figure >= 0.5) & (face >= 0.5)] = SUBJECT
-    return zones
-
-
-def find_fringe(zones: NDArray[np.uint8], strands: NDArray[np.float32], blur_px: float) -> Mask:
-    """(H, W) True within three sigma of a border between zones, or of a loose strand."""
-    border = np.zeros(zones.shape, np.bool_)
-    border[:, 1:] |= zones[:, 1:] != zones[:, :-1]
-    border[1:] |= zones[1:] != zones[:-1]
-    border |= strands > 0.02
-    if not border.any():
-        return border
-    away = cv2.distanceTransform((~border).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
-    return np.asarray(away <= 3 * blur_px + 0.5)
 
 
 def hot_spots(
@@ -278,33 +256,3 @@ def _runs(outline: Outline, crossing: Crossing) -> tuple[TrueSpill, ...]:
         )
         for run in spill_runs(outline, crossing)
     )
-
-
-def _window(
-    light: NDArray[np.float32], clean: Mask, outline: Outline, crossing: Crossing
-) -> tuple[float | None, float | None, float | None]:
-    """Least change that lifts the backdrop over its limit, greatest that spares the edge."""
-    limits = Limits()
-    share = float(np.quantile(light.min(axis=2)[clean], 1 - limits.white_fraction))
-    low = float(np.log2(WHITE / share))
-    if outline.length_px == 0:
-        return low, None, None
-
-    def greatest(headroom_ev: NDArray[np.float64]) -> float | None:
-        return _last_true(
-            lambda ev: spilled(outline, headroom_ev, ev=ev) <= limits.spill_fraction,
-            -SEARCH_EV,
-            SEARCH_EV,
-        )
-
-    return low, greatest(crossing.headroom_ev), greatest(crossing.whole_ev)
-
-
-def _last_true(holds: Callable[[float], bool], low: float, high: float) -> float | None:
-    """Bisect the greatest argument at which a falling condition holds, to 1/64 stop."""
-    if holds(high) or not holds(low):
-        return None
-    while high - low > 1 / 64:
-        middle = (low + high) / 2
-        low, high = (middle, high) if holds(middle) else (low, middle)
-    return low

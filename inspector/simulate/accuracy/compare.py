@@ -9,7 +9,8 @@ import numpy as np
 
 from inspector.inspect import Inspection, zone_mask
 from inspector.simulate.accuracy.overlap import boundary_f, overlap
-from inspector.simulate.truth import SEARCH_EV, Box, Truth
+from inspector.simulate.truth import Box, Truth
+from inspector.simulate.window import SEARCH_EV
 from inspector.zones import BACKDROP, SUBJECT
 
 CLIPPED_SHARE = 0.0005
