@@ -12,6 +12,7 @@ import rawpy
 from numpy.typing import NDArray
 
 from inspector.black import level_black
+from inspector.filter_array import PROBE, FilterArray, find_filter_array, unfiltered
 from inspector.frame import BAYER, MONO, RGB, Frame, Shot
 from inspector.quiet import standard_error_closed
 from inspector.rawnames import is_companion_name
@@ -123,38 +124,35 @@ def _check_size(raw: rawpy.RawPy, path: Path) -> None:
 
 
 def _frame(raw: rawpy.RawPy, path: Path) -> Frame:
-    mosaic, pattern, channels, index = _mosaic(raw, path)
+    mosaic, filters = _mosaic(raw, path)
     dng = _matching(read_dng_tags(path), raw)
     if dng is not None and dng.data_end > path.stat().st_size:
         raise DecodeError(f"{path}: cut short before the end of the picture; {AGAIN}")
     if dng is not None and dng.planes != (0, 1, 2):  # LibRaw goes by the place, not the colour
         raise DecodeError(f"{path}: a sensor with other colours than red, green, blue; {OTHER}")
-    black = _level_dng_black(mosaic, pattern, channels, dng, raw) if dng else None
+    black = _level_dng_black(mosaic, filters, dng, raw) if dng else None
     if black is None:
-        black = np.array(raw.black_level_per_channel, np.float64)[index]
+        black = np.array(raw.black_level_per_channel, np.float64)[filters.index]
     if black.max() >= LEVELS:
         raise DecodeError(f"{path}: the header claims a black level of {black.max():.0f}; {AGAIN}")
     return Frame(
         path=str(path),
         mosaic=mosaic,
-        pattern=pattern,
-        channels=channels,
+        pattern=filters.pattern,
+        channels=filters.channels,
         black=black,
-        stated_clip=_stated_clip(raw, index, black, dng),
-        gains=_gains(raw, channels, dng),
+        stated_clip=_stated_clip(raw, filters.index, black, dng),
+        gains=_gains(raw, filters.channels, dng),
         orientation=ORIENTATION.get(raw.sizes.flip, 1),
         shot=_shot(raw, path, dng),
     )
 
 
-def _mosaic(
-    raw: rawpy.RawPy, path: Path
-) -> tuple[NDArray[np.uint16], NDArray[np.uint8], tuple[str, ...], list[int]]:
-    """Owned copy of the visible area, its pattern and channels, LibRaw's index of each channel."""
+def _mosaic(raw: rawpy.RawPy, path: Path) -> tuple[NDArray[np.uint16], FilterArray]:
+    """Owned copy of the visible area, and what lies over its photosites."""
     view = raw.raw_image_visible
-    one_site = np.zeros((1, 1), np.uint8)
     if view.ndim == 2 and raw.num_colors == 1:
-        return np.array(view, order="C"), one_site, MONO, [0]
+        return np.array(view, order="C"), unfiltered(MONO)
     names = raw.color_desc.decode("ascii", "replace")
     if names not in ("RGB", "RGBG"):
         raise DecodeError(
@@ -166,50 +164,23 @@ def _mosaic(
                 f"{path}: {raw.num_colors} samples a pixel, which cannot be judged; "
                 "record a single raw shot"
             )
-        return np.array(view[:, :, :3], order="C"), one_site, RGB, [0, 1, 2]
-    tile = _colour_tile(raw)
-    found = _pattern(tile, names)
-    if found is None:
+        return np.array(view[:, :, :3], order="C"), unfiltered(RGB)
+    filters = find_filter_array(_colour_probe(raw), names)
+    if filters is None:
         raise DecodeError(
             f"{path}: a colour filter array that is neither Bayer nor X-Trans; {OTHER}"
         )
-    pattern, channels = found
-    index = [int(tile[pattern == c][0]) for c in range(len(channels))]
-    return np.array(view, order="C"), pattern, channels, index
+    return np.array(view, order="C"), filters
 
 
-def _colour_tile(raw: rawpy.RawPy) -> NDArray[np.uint8]:
-    """LibRaw's colour index over the smallest repeating tile, its origin at the visible area's.
+def _colour_probe(raw: rawpy.RawPy) -> NDArray[np.uint8]:
+    """LibRaw's colour index of the sites in the corner of the visible area.
 
     `raw_pattern` starts at the masked border instead, and for X-Trans reads LibRaw's table at
     negative places there; so each site is asked for by itself.
     """
-    s = raw.sizes
-    side = range(12)  # holds 2 and 6 whole times
-    probe = np.array(
-        [[raw.raw_color(s.top_margin + y, s.left_margin + x) for x in side] for y in side], np.uint8
-    )
-    for n in (2, 6):
-        if np.array_equal(np.tile(probe[:n, :n], (12 // n, 12 // n)), probe):
-            return probe[:n, :n]
-    return probe
-
-
-def _pattern(
-    tile: NDArray[np.uint8], names: str
-) -> tuple[NDArray[np.uint8], tuple[str, ...]] | None:
-    """Channel of each site: from LibRaw's colour index to ours."""
-    if tile.max() >= len(names):
-        return None
-    letters = np.array(list(names))[tile]
-    if tile.shape == (6, 6) and set(letters.flat) == set(RGB):
-        return np.vectorize(RGB.index, otypes=[np.uint8])(letters), RGB
-    if tile.shape == (2, 2):
-        greens = np.where((letters == "R").any(axis=1, keepdims=True), "G1", "G2")
-        letters = np.where(letters == "G", greens, letters)
-        if set(letters.flat) == set(BAYER):
-            return np.vectorize(BAYER.index, otypes=[np.uint8])(letters), BAYER
-    return None
+    top, left, side = raw.sizes.top_margin, raw.sizes.left_margin, range(PROBE)
+    return np.array([[raw.raw_color(top + y, left + x) for x in side] for y in side], np.uint8)
 
 
 def _matching(dng: DngTags | None, raw: rawpy.RawPy) -> DngTags | None:
@@ -219,11 +190,7 @@ def _matching(dng: DngTags | None, raw: rawpy.RawPy) -> DngTags | None:
 
 
 def _level_dng_black(
-    mosaic: NDArray[np.uint16],
-    pattern: NDArray[np.uint8],
-    channels: tuple[str, ...],
-    dng: DngTags,
-    raw: rawpy.RawPy,
+    mosaic: NDArray[np.uint16], filters: FilterArray, dng: DngTags, raw: rawpy.RawPy
 ) -> Levels | None:
     """Black per channel after levelling; None if the file's tags do not fit the picture.
 
@@ -241,20 +208,21 @@ def _level_dng_black(
     ):
         return None
     tile = np.roll(dng.black, (-down, -right), axis=(0, 1))
+    pattern, count = filters.pattern, len(filters.channels)
     if mosaic.ndim == 2:
-        return level_black(
-            mosaic, pattern, len(channels), tile=tile[..., 0], rows=rows, columns=columns
-        )
-    if tile.shape[2] != len(channels):
+        return level_black(mosaic, pattern, count, tile=tile[..., 0], rows=rows, columns=columns)
+    if tile.shape[2] != count:
         return None
     planes = [
         level_black(mosaic[..., c], pattern, 1, tile=tile[..., c], rows=rows, columns=columns)
-        for c in range(len(channels))
+        for c in range(count)
     ]
     return np.concatenate(planes)
 
 
-def _stated_clip(raw: rawpy.RawPy, index: list[int], black: Levels, dng: DngTags | None) -> Levels:
+def _stated_clip(
+    raw: rawpy.RawPy, index: NDArray[np.intp], black: Levels, dng: DngTags | None
+) -> Levels:
     """Saturation as the file states it: per channel where it does so, else one for all."""
     if dng is not None and dng.white is not None and dng.white.size == len(index):
         per_channel = dng.white
