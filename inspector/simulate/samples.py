@@ -46,6 +46,7 @@ DARK = Light(
     front_ev=-5.3, wrap_ev=-4.3, wrap_width=0.004, rim_ev=-1.4, rim_width=0.0007, folds=0.22
 )
 STANDARD_LENS = Lens(blur_px=0.9, veil=0.005)
+EN_GARDE = Pose("en-garde", (0.42, 0.632), 0.52)
 
 
 @dataclass(frozen=True)
@@ -55,102 +56,6 @@ class Sample:
     scene: Scene
     camera: Camera
     minute: int
-
-
-def evening() -> tuple[Sample, ...]:
-    """The twelve frames in the order in which they were taken."""
-    scenes = (
-        _landscape("empty-plate"),
-        _landscape(
-            "plate-short-corner",
-            backdrop=replace(SOFTBOX, corner="bottom-left", corner_ev=1.9, corner_radius=0.2),
-        ),
-        _landscape("clean-silhouette", _en_garde()),
-        Scene(
-            "profile-portrait",
-            aspect=2 / 3,
-            backdrop=replace(CLOSER, slope_ev=(0.1, -0.15)),
-            poses=(Pose("profile", (0.31, 0.99), 1.45, hair=9),),
-            light=replace(DARK, rim_ev=-1.1, rim_width=0.0009),
-            lens=STANDARD_LENS,
-            seed=4,
-        ),
-        _landscape(
-            "lunge-with-foil",
-            Pose("lunge", (0.4, 0.6), 0.505),
-            light=replace(
-                DARK,
-                glints=(
-                    Spot((0.6228, 0.2506), (0.0014, 0.0026), 1.2, 0.7, 5),
-                    Spot((0.428, 0.232), (0.0026, 0.0011), 1.6, 0.8, -30),
-                    Spot((0.568, 0.2545), (0.0024, 0.0012), 1.4, 0.8, -8),
-                ),
-            ),
-        ),
-        _closer(
-            "spill-shoulder-and-mask",
-            Pose("masked", (0.5, 0.72), 1.55),
-            light=replace(
-                DARK,
-                spills=(
-                    Spill((0.695, 0.525), 0.07, 0.62, 0.018, 0.016, 0.04),
-                    Spill((0.41, 0.265), 0.06, 0.6, 0.013, 0.012, 0.02),
-                ),
-            ),
-        ),
-        _closer(
-            "filled-with-white-panel",
-            Pose("akimbo", (0.5, 0.84), 0.8, hair=8),
-            light=replace(DARK, front_ev=-3.4, right_ev=-2.6, left_ev=-4.2, wrap_ev=-3.4),
-            look="filled",
-        ),
-        _landscape(
-            "left-wall-bouncing-in",
-            Pose("standing", (0.47, 0.82), 0.78, hair=6),
-            light=replace(DARK, front_ev=-4.5, left_ev=-1.8, wrap_ev=-3.8),
-        ),
-        _landscape(
-            "flash-did-not-fire",
-            _en_garde(),
-            backdrop=replace(SOFTBOX, ev=-7.4, hot_ev=0, falloff_ev=0.4),
-            light=replace(DARK, front_ev=-8.2, wrap_ev=-10.5, rim_ev=-9.5),
-            surround=Surround(-8.8),
-        ),
-        _landscape(
-            "background-short", _en_garde(), backdrop=replace(SOFTBOX, ev=-0.62, hot_ev=0.1)
-        ),
-        _landscape(
-            "background-far-over",
-            _en_garde(),
-            backdrop=replace(SOFTBOX, ev=2.25),
-            light=replace(DARK, front_ev=-3.6, wrap_ev=-2.6, rim_ev=-0.5, rim_width=0.0008),
-            surround=Surround(-5.2),
-        ),
-        Scene(
-            "lit-portrait",
-            aspect=2 / 3,
-            backdrop=Backdrop("none", ev=-2.6, falloff_ev=0.5, peak=(0.5, 0.4)),
-            poses=(Pose("profile", (0.32, 0.99), 1.4, hair=7),),
-            light=Light(
-                front_ev=-3.0, right_ev=-0.3, left_ev=-3.4, wrap_ev=-9, rim_ev=-9, folds=0.1
-            ),
-            lens=STANDARD_LENS,
-            seed=12,
-        ),
-    )
-    minutes = (0, 2, 9, 17, 26, 31, 40, 48, 55, 56, 61, 74)
-    return tuple(
-        Sample(
-            replace(scene, name=f"fencing-{i:02d}-{scene.name}", seed=20 + i),
-            TURNED if scene.aspect < 1 else CAMERA,
-            minute,
-        )
-        for i, (scene, minute) in enumerate(zip(scenes, minutes, strict=True), 1)
-    )
-
-
-def _en_garde() -> Pose:
-    return Pose("en-garde", (0.42, 0.632), 0.52)
 
 
 def _landscape(
@@ -174,6 +79,94 @@ def _landscape(
 def _closer(name: str, *poses: Pose, light: Light = DARK, look: str = "silhouette") -> Scene:
     """The softbox fills the frame."""
     return Scene(name, backdrop=CLOSER, poses=poses, light=light, lens=STANDARD_LENS, look=look)
+
+
+EVENING: dict[int, Scene] = {
+    0: _landscape("empty-plate"),
+    2: _landscape(
+        "plate-short-corner",
+        backdrop=replace(SOFTBOX, corner="bottom-left", corner_ev=1.9, corner_radius=0.2),
+    ),
+    9: _landscape("clean-silhouette", EN_GARDE),
+    17: Scene(
+        "profile-portrait",
+        aspect=2 / 3,
+        backdrop=replace(CLOSER, slope_ev=(0.1, -0.15)),
+        poses=(Pose("profile", (0.31, 0.99), 1.45, hair=9),),
+        light=replace(DARK, rim_ev=-1.1, rim_width=0.0009),
+        lens=STANDARD_LENS,
+    ),
+    26: _landscape(
+        "lunge-with-foil",
+        Pose("lunge", (0.4, 0.6), 0.505),
+        light=replace(
+            DARK,
+            glints=(
+                Spot((0.6228, 0.2506), (0.0014, 0.0026), 1.2, 0.7, 5),
+                Spot((0.428, 0.232), (0.0026, 0.0011), 1.6, 0.8, -30),
+                Spot((0.568, 0.2545), (0.0024, 0.0012), 1.4, 0.8, -8),
+            ),
+        ),
+    ),
+    31: _closer(
+        "spill-shoulder-and-mask",
+        Pose("masked", (0.5, 0.72), 1.55),
+        light=replace(
+            DARK,
+            spills=(
+                Spill((0.695, 0.525), 0.07, 0.62, 0.018, 0.016, 0.04),
+                Spill((0.41, 0.265), 0.06, 0.6, 0.013, 0.012, 0.02),
+            ),
+        ),
+    ),
+    40: _closer(
+        "filled-with-white-panel",
+        Pose("akimbo", (0.5, 0.84), 0.8, hair=8),
+        light=replace(DARK, front_ev=-3.4, right_ev=-2.6, left_ev=-4.2, wrap_ev=-3.4),
+        look="filled",
+    ),
+    48: _landscape(
+        "left-wall-bouncing-in",
+        Pose("standing", (0.47, 0.82), 0.78, hair=6),
+        light=replace(DARK, front_ev=-4.5, left_ev=-1.8, wrap_ev=-3.8),
+    ),
+    55: _landscape(
+        "flash-did-not-fire",
+        EN_GARDE,
+        backdrop=replace(SOFTBOX, ev=-7.4, hot_ev=0, falloff_ev=0.4),
+        light=replace(DARK, front_ev=-8.2, wrap_ev=-10.5, rim_ev=-9.5),
+        surround=Surround(-8.8),
+    ),
+    56: _landscape("background-short", EN_GARDE, backdrop=replace(SOFTBOX, ev=-0.62, hot_ev=0.1)),
+    61: _landscape(
+        "background-far-over",
+        EN_GARDE,
+        backdrop=replace(SOFTBOX, ev=2.25),
+        light=replace(DARK, front_ev=-3.6, wrap_ev=-2.6, rim_ev=-0.5, rim_width=0.0008),
+        surround=Surround(-5.2),
+    ),
+    74: Scene(
+        "lit-portrait",
+        aspect=2 / 3,
+        backdrop=Backdrop("none", ev=-2.6, falloff_ev=0.5, peak=(0.5, 0.4)),
+        poses=(Pose("profile", (0.32, 0.99), 1.4, hair=7),),
+        light=Light(front_ev=-3.0, right_ev=-0.3, left_ev=-3.4, wrap_ev=-9, rim_ev=-9, folds=0.1),
+        lens=STANDARD_LENS,
+    ),
+}
+"""The scenes by the minute at which each is taken."""
+
+
+def evening() -> tuple[Sample, ...]:
+    """The twelve frames in the order in which they were taken."""
+    return tuple(
+        Sample(
+            replace(scene, name=f"fencing-{i:02d}-{scene.name}", seed=20 + i),
+            TURNED if scene.aspect < 1 else CAMERA,
+            minute,
+        )
+        for i, (minute, scene) in enumerate(EVENING.items(), 1)
+    )
 
 
 def write_samples(folder: Path, *, megapixels: float = MEGAPIXELS) -> Iterator[tuple[Path, Truth]]:
