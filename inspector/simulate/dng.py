@@ -93,11 +93,7 @@ def write_dng(
         If the levels do not fit into ``bits``, or the frame has unknown channels.
     """
     path = Path(path)
-    top = (1 << bits) - 1
-    if frame.mosaic.size and int(frame.mosaic.max()) > top:
-        raise ValueError(f"{path.name}: level {frame.mosaic.max()} does not fit into {bits} bits")
-    if frame.channels not in (BAYER, RGB, MONO):
-        raise ValueError(f"{path.name}: no DNG form for channels {frame.channels}")
+    _check(frame, bits, path.name)
     is_cfa = frame.mosaic.ndim == 2 and frame.channels != MONO
     white = np.asarray(frame.stated_clip if stated_white is None else stated_white)
     if frame.mosaic.ndim == 2:
@@ -112,7 +108,25 @@ def write_dng(
         *_active_area_tag(frame, masked),
         (EXIF_PLACE, LONG, 1, 0, True),  # becomes the pointer to the Exif sub-IFD
     ]
-    pixels = _with_masked_border(frame, masked)
+    how = _lossless_jpeg(bits) if lossless_jpeg else {}
+    data = _tiff(_with_masked_border(frame, masked), tags, is_cfa=is_cfa, **how)
+    _append_exif(data, frame.shot)
+    if not is_cfa:  # tifffile knows no LinearRaw with one sample
+        _overwrite_entry(data, PHOTOMETRIC, (PHOTOMETRIC, SHORT, 1, PHOTOMETRIC_LINEAR))
+    _replace(path, data.getbuffer())
+
+
+def _check(frame: Frame, bits: int, name: str) -> None:
+    if frame.mosaic.size and int(frame.mosaic.max()) >= 1 << bits:
+        raise ValueError(f"{name}: level {frame.mosaic.max()} does not fit into {bits} bits")
+    if frame.channels not in (BAYER, RGB, MONO):
+        raise ValueError(f"{name}: no DNG form for channels {frame.channels}")
+
+
+def _tiff(
+    pixels: NDArray[np.uint16], tags: Sequence[Tag], *, is_cfa: bool, **how: Any
+) -> io.BytesIO:
+    """A TIFF file of one picture, in memory."""
     data = io.BytesIO()
     with tifffile.TiffWriter(data, bigtiff=False, byteorder="<") as tif:
         tif.write(
@@ -122,12 +136,9 @@ def write_dng(
             metadata=None,
             software=False,
             extratags=sorted(tags, key=lambda tag: tag[0]),
-            **(_lossless_jpeg(bits) if lossless_jpeg else {}),
+            **how,
         )
-    _append_exif(data, frame.shot)
-    if not is_cfa:  # tifffile knows no LinearRaw with one sample
-        _overwrite_entry(data, PHOTOMETRIC, (PHOTOMETRIC, SHORT, 1, PHOTOMETRIC_LINEAR))
-    _replace(path, data.getbuffer())
+    return data
 
 
 def _lossless_jpeg(bits: int) -> dict[str, Any]:
