@@ -152,10 +152,7 @@ def inspect_plate(
         values = np.minimum(ev[inner], levels.ceiling_ev)
         read = np.percentile(values, PERCENTILES)
         over = {p: float(v) for p, v in zip(PERCENTILES, read, strict=True)}
-        spare = float(np.quantile(values, 1 - limits.white_fraction) - np.log2(WHITE))
-        white = seen.exposure.white_fraction or 0.0
-        # What the cells say decides; the stops say by how much.
-        spare = max(spare, 0.0) if white >= limits.white_fraction else min(spare, -0.01)
+        spare = _spare_ev(values, seen)
     pinned = spare is not None and spare > levels.ceiling_ev - AT_CEILING
     plate = Plate(
         inspection=seen,
@@ -176,6 +173,15 @@ def inspect_plate(
     )
     change = _first_change(plate)
     return replace(plate, ready=change is None, advice=change or _call(plate))
+
+
+def _spare_ev(values: Floats, seen: Inspection) -> float:
+    """Stops of power that can come off a background of these (N,) stops; below zero, it lacks."""
+    least = seen.limits.white_fraction
+    spare = float(np.quantile(values, 1 - least) - np.log2(WHITE))
+    # What the cells say decides; the stops say by how much.
+    is_white = (seen.exposure.white_fraction or 0.0) >= least
+    return max(spare, 0.0) if is_white else min(spare, -0.01)
 
 
 def _background_ev(levels: Levels, seen: Inspection, inner: Mask) -> Floats:
