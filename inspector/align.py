@@ -18,6 +18,8 @@ from inspector.outline import read, read_along, right_hand
 LEAST_POINTS = 40
 ROUNDS = 12
 STEP = 0.5
+ALIKE = 0.01
+"""So strongly a shift is preferred to a line further out all around."""
 
 
 @dataclass(frozen=True)
@@ -122,13 +124,20 @@ def _passes(
 
 
 def _least_squares(normals: Points, residual: Points) -> Points:
-    """(2,) shift whose part along each normal explains the residuals, by Huber's weights."""
+    """(2,) shift whose part along each normal explains the residuals, by Huber's weights.
+
+    What is left of all of them alike is not part of it: clipped light puts its line further out
+    all around, which would pull a subject that leaves the picture to one side.
+    """
+    columns = np.column_stack([normals, np.ones(len(normals))])
     weight: Points = np.ones(len(residual))
-    shift: Points = np.zeros(2)
+    found: Points = np.zeros(3)
     for _ in range(10):
-        system = (normals * weight[:, None]).T @ normals + 1e-6 * np.eye(2)
-        shift = np.asarray(np.linalg.solve(system, (normals * weight[:, None]).T @ residual))
-        left = np.abs(residual - normals @ shift)
+        # A straight line cannot tell the two apart: then it is a shift.
+        system = (columns * weight[:, None]).T @ columns
+        system += np.diag([1e-6, 1e-6, ALIKE * weight.sum()])
+        found = np.asarray(np.linalg.solve(system, (columns * weight[:, None]).T @ residual))
+        left = np.abs(residual - columns @ found)
         scale = 1.5 * float(np.median(left)) + 0.05
         weight = np.minimum(1.0, scale / np.maximum(left, 1e-9))
-    return shift
+    return found[:2]

@@ -66,6 +66,24 @@ def test_a_third_of_the_line_hidden_by_a_sitter_does_not_matter(
     assert (shift.x, shift.y) == pytest.approx((x, y), abs=0.25)
 
 
+def bust(x: float, y: float, *, larger: float = 0.0) -> NDArray[np.float32]:
+    """(h, w) stops before a bright wall of a head that runs out of the picture at the bottom."""
+    v, u = np.mgrid[0 : SIZE[1], 0 : SIZE[0]] + 0.5
+    inside = 40 + larger - np.hypot(u - 100 - x, np.minimum(v - 80 - y, 0))
+    return np.asarray(0.3 - 6 / (1 + np.exp(-inside)), np.float32)
+
+
+@settings(max_examples=20)
+@given(x=st.floats(-4, 4), y=st.floats(-4, 4), larger=st.floats(-0.8, 0.8))
+def test_a_line_further_out_all_around_is_no_shift(x: float, y: float, larger: float) -> None:
+    """Clipped light puts the line elsewhere; of a bust only one end of it would show that."""
+    here, there = bust(0, 0), bust(x, y, larger=larger)
+    points, normals = line_of_light(here, LEVEL, everywhere())
+    shift = find_shift(points, normals, here, there, LEVEL, reach=10)
+    assert shift is not None
+    assert (shift.x, shift.y) == pytest.approx((x, y), abs=0.1)
+
+
 def test_a_move_there_and_back_is_none() -> None:
     one, other = softbox(), softbox(3.4, -2.2)
     there = find_shift(*line_of_light(one, LEVEL, everywhere()), one, other, LEVEL, reach=8)
