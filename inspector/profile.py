@@ -72,12 +72,33 @@ def read_sites(levels: Levels, points: Points, inward: Points, offsets: Points) 
     step = to_sensor(points + inward, levels.frame) - start
     x, dx = _along_normals(start[:, 0], step[:, 0], offsets)
     y, dy = _along_normals(start[:, 1], step[:, 1], offsets)
-    rendered, channel = _rendered_at(levels, x, y)
+    sites = Sites(dx + dy, *_rendered_at(levels, x, y))
     if levels.under is not None:
-        lost = np.nonzero(rendered >= RESPONDS * levels.frame.gains[channel])
-        centre = np.floor(points[lost[0]] + offsets[lost[1], None] * inward[lost[0]]) + 0.5
-        rendered[lost] = np.fmax(rendered[lost], _rendered_under(levels.under, centre))
-    return Sites(dx + dy, rendered, channel)
+        _read_beneath(sites, levels, levels.under, points, inward, offsets)
+    return sites
+
+
+def _read_beneath(
+    sites: Sites, levels: Levels, under: Under, points: Points, inward: Points, offsets: Points
+) -> None:
+    """Put the sites of the under frame in the place of those that have clipped.
+
+    In units of the brighter frame, each at its own distance: the two do not lie site on site.
+    """
+    row, column = np.nonzero(sites.rendered >= RESPONDS * levels.frame.gains[sites.channel])
+    start, ahead = points[row] + under.shift, inward[row]
+    start_at = to_sensor(start, under.levels.frame)
+    step = to_sensor(start + ahead, under.levels.frame) - start_at
+    corner = np.floor(start_at + offsets[column, None] * step).astype(np.int32)
+    rendered, channel = _rendered_at(under.levels, *corner.T)
+    rendered = rendered * np.float32(2.0**under.stops)
+    # What has clipped is at least so bright, whatever a step aside makes of it.
+    brighter = rendered > sites.rendered[row, column]
+    row, column = row[brighter], column[brighter]
+    distance = ((corner + 0.5 - start_at) * step).sum(axis=1)
+    sites.distance[row, column] = distance[brighter]
+    sites.rendered[row, column] = rendered[brighter]
+    sites.channel[row, column] = channel[brighter]
 
 
 def _along_normals(
@@ -87,12 +108,6 @@ def _along_normals(
     first, ahead = (a.astype(np.float32)[:, None] for a in (start, step))
     corner = np.floor(first + offsets.astype(np.float32) * ahead)
     return corner.astype(np.int32), (corner + np.float32(0.5) - first) * ahead
-
-
-def _rendered_under(under: Under, centre: Points) -> Floats:
-    """Levels in units of this frame, from the one that lies under it, at (N, 2) viewed pixels."""
-    x, y = np.floor(to_sensor(centre + under.shift, under.levels.frame)).astype(np.int32).T
-    return _rendered_at(under.levels, x, y)[0] * np.float32(2.0**under.stops)
 
 
 def _rendered_at(
