@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from inspector.arrays import Mask, Points
 from inspector.levels import Levels
-from inspector.outline import SMOOTHED, along, average_along, mean_along
+from inspector.outline import SMOOTHED, along, average_along, mean_along, runs_of
 from inspector.profile import blurred_step, crossing, filled, read_sites
 
 STEP_PX = 0.5
@@ -35,6 +35,8 @@ MOST_OFF_PX = 3.0
 """The traced outline is off by less."""
 OVER = 3
 """Outline points over which a profile is averaged: the traced outline wavers over few of them."""
+SMOOTH = np.array([-36, 9, 44, 69, 84, 89, 84, 69, 44, 9, -36]) / 429
+"""Weights of a parabola's middle value, fitted to eleven points (Savitzky and Golay 1964)."""
 LEAST_LIGHT = 0.05
 """A backdrop darker than this is none, in units of white."""
 ENOUGH_POINTS = 500
@@ -65,12 +67,15 @@ class Begins:
         (N,) pixels inwards from the traced outline.
     told : ndarray, bool
         (N,) whether that is known: not before a backdrop far over the ceiling.
+    fitted : ndarray, bool
+        (N,) whether only the fall of light under the ceiling tells it.
     blur : float or None
         Sigma of the lens, pixels; None where nothing tells it.
     """
 
     at: Points
     told: Mask
+    fitted: Mask
     blur: float | None = None
 
 
@@ -93,7 +98,7 @@ def where_subject_begins(
     halfway = crossing(profile, middle, np.full(len(profile), 0.5))
     near = np.abs(halfway) < 1.5 * reach
     if np.count_nonzero(told & near) < max(LEAST_POINTS, LEAST_PART * len(points)):
-        return Begins(np.zeros(len(points)), np.zeros(len(points), bool))
+        return Begins(np.zeros(len(points)), *np.zeros((2, len(points)), bool))
     x = FITTED_AT
     some = np.flatnonzero(told & near)[:: 1 + np.count_nonzero(told & near) // ENOUGH_POINTS]
     common = _common(profile[some], halfway[some], middle, x)
@@ -102,8 +107,24 @@ def where_subject_begins(
     settled = near & (told | found)
     at = np.where(settled, at, np.median(at[settled]))
     known = settled | told
+    at = at + _wavering(points + at[:, None] * inward, inward, line)
     shift, blur = _fitted_step(common)
-    return Begins(np.where(known, at + shift, 0.0), known, blur)
+    return Begins(np.where(known, at + shift, 0.0), known, known & ~told, blur)
+
+
+def _wavering(found: Points, inward: Points, line: NDArray[np.intp]) -> Points:
+    """(N,) pixels inwards from found points (N, 2) to a smooth curve through their neighbours.
+
+    Least squares of a parabola over few points (Savitzky and Golay 1964): corners stay.
+    """
+    off = np.zeros(len(found))
+    for run in runs_of(np.ones(len(line), bool), line):
+        if run.stop - run.start < SMOOTH.size:
+            continue
+        middle = slice(run.start + SMOOTH.size // 2, run.stop - SMOOTH.size // 2)
+        curve = np.stack([np.convolve(found[run, k], SMOOTH, "valid") for k in (0, 1)], axis=1)
+        off[middle] = ((curve - found[middle]) * inward[middle]).sum(axis=1)
+    return off
 
 
 def _profiles(
@@ -133,7 +154,11 @@ def _profiles(
     count = len(bins) - 1
     place = np.floor((distance - np.float32(bins[0])) / np.float32(STEP_PX)).astype(np.intp)
     use = np.isfinite(part) & (place >= 0) & (place < count)
-    return filled(_means(row * count + place, part, use, (len(points), count), line, OVER)), told
+    at, shape = row * count + place, (len(points), count)
+    seen, where = (filled(_means(at, v, use, shape, line, OVER)) for v in (part, distance))
+    middle = (bins[:-1] + bins[1:]) / 2
+    steep = np.gradient(seen, axis=1) / np.maximum(np.gradient(where, axis=1), STEP_PX / 2)
+    return seen + steep * (middle - where), told
 
 
 def _tops(levels: Levels) -> Points:

@@ -9,25 +9,42 @@ from plain import CAMERA, NOISY, blurred, frame_of_light
 from inspector.arrays import Points
 from inspector.frame import Frame
 from inspector.halfway import Begins, where_subject_begins
-from inspector.levels import measure_levels
+from inspector.levels import Levels, measure_levels
 from inspector.outline import joined
+from inspector.under import lay_under
 from inspector.zones import find_zones
 
 SIZE, CENTRE, RADIUS = (600, 400), (300, 200), 90
+PIXEL = 12**-0.5
+"""Spread of a box as wide as a pixel, over which a photosite averages."""
 X, Y = np.meshgrid(np.arange(SIZE[0]) + 0.5, np.arange(SIZE[1]) + 0.5)
-DEPTH = RADIUS - np.hypot(X - CENTRE[0], Y - CENTRE[1])
-COVER = np.clip(DEPTH + 0.5, 0, 1)
 
 
-def ball(wall: Points | float, *, rim: float = 0.0, fade: float = 1.0, sigma: float = 1.2) -> Frame:
-    """A dark ball whose light at the rim fades inwards over so many pixels."""
-    own = 2.0**-5 + rim * np.exp(-np.maximum(DEPTH, 0) / fade)
-    return frame_of_light(blurred(wall + COVER * (own - wall), sigma), NOISY)
+def ball(
+    wall: Points | float,
+    *,
+    rim: float = 0.0,
+    fade: float = 1.0,
+    sigma: float = 1.2,
+    step: tuple[float, float] = (0, 0),
+    darker: float = 0.0,
+) -> Frame:
+    """A dark ball whose light at the rim fades inwards over so many pixels.
+
+    It has moved by a ``step``, x and y, of pixels; the frame is so many stops ``darker``.
+    """
+    depth = RADIUS - np.hypot(X - CENTRE[0] - step[0], Y - CENTRE[1] - step[1])
+    own = 2.0**-5 + rim * np.exp(-np.maximum(depth, 0) / fade)
+    light = blurred(wall + np.clip(depth + 0.5, 0, 1) * (own - wall), sigma)
+    return frame_of_light(light / 2**darker, NOISY)
 
 
 def begins(frame: Frame) -> tuple[Points, Points, Begins]:
     """(N,) distances of the traced and of the true outline from the true circle, inwards."""
-    levels = measure_levels(frame)
+    return begins_in(measure_levels(frame))
+
+
+def begins_in(levels: Levels) -> tuple[Points, Points, Begins]:
     lines = find_zones(levels).outlines
     points, inward = joined(lines)
     line = np.repeat(np.arange(len(lines)), [len(one) for one in lines])
@@ -61,9 +78,26 @@ def test_it_is_told_before_a_backdrop_over_the_ceiling_from_the_rest_of_the_outl
     assert CAMERA.red_gain == 2
     assert found.told.mean() > 0.9
     assert np.percentile(np.abs(off[found.told]), 90) < 0.6
+    assert 0.3 < found.fitted.mean() < 0.6
 
 
 def test_where_the_backdrop_is_over_the_ceiling_all_along_it_is_not_told() -> None:
     _, _, found = begins(ball(2.0**1.8))
     assert not found.told.any()
     assert (found.at == 0).all()
+
+
+@pytest.mark.parametrize("step", [(0.0, 0.0), (0.4, 0.5), (-1.3, 2.7)])
+@pytest.mark.parametrize("sigma", [0.9, 1.4])
+def test_an_under_frame_tells_it_far_over_the_ceiling_wherever_its_sites_lie(
+    sigma: float, step: tuple[float, float]
+) -> None:
+    """Each of its photosites counts at its own distance; the two do not lie site on site."""
+    levels = measure_levels(ball(2.0**2.5, sigma=sigma))
+    under = measure_levels(ball(2.0**2.5, sigma=sigma, step=step, darker=2.5))
+    _, off, found = begins_in(lay_under(levels, find_zones(levels), under))
+    assert found.told.mean() > 0.98
+    assert not found.fitted.any()
+    assert abs(np.median(off)) < 0.1
+    assert np.percentile(np.abs(off), 95) < 0.4
+    assert found.blur == pytest.approx(np.hypot(sigma, PIXEL), rel=0.12)
