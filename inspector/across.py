@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask, Points
 from inspector.halfway import where_subject_begins
-from inspector.headroom import headroom_at
+from inspector.headroom import THIN_MARGIN_PX, Headroom, find_headroom
 from inspector.levels import WHITE, Levels
 from inspector.outline import (
     TOLERANCE_PX,
@@ -42,10 +42,6 @@ AT_CEILING_EV = 0.05
 """So near the ceiling the backdrop's own level is not told, stops."""
 STRAND_MARGIN = 3.0
 """So near a strand the outline is bent by it, working pixels."""
-THIN_PX = 1.0
-"""By so much the thickness of a prop may be taken for too small, pixels."""
-THIN_MARGIN_PX = 2.0
-"""A fall must end so far before the middle of a limb or prop to be told from its blur."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,21 +73,14 @@ class Across:
         (N,) whether the backdrop there is under the ceiling, so that an overlap is seen in full.
     backdrop_ev : ndarray, float64
         (N,) the backdrop's stops there.
-    headroom_ev : ndarray, float64
-        (N,) exposure change in stops at which white would cross the edge by the tolerance, did no
-        spill hide the outline; infinite where nothing is so deep, and where a strand or a tip
-        bends the outline.
+    headroom : Headroom
+        Exposure changes at which white would cross the edge, did no spill hide the outline.
     tangled : ndarray, bool
         (N,) whether a strand hangs before the backdrop there.
     lift_ev : ndarray, float64
         (N,) the greatest sudden rise in the white light outside, looking inwards, stops.
-    least_ev : ndarray, float64
-        (N,) the least that this change may be: strands, tips and what may be just thick enough
-        counted as edge, the outline where it is seen.
-    settled : ndarray, bool
-        (N,) whether the backdrop beside is told, and with it where the subject begins.
     spilled_ev : ndarray, float64
-        (N,) the same, were the outline where the light departs from the backdrop's: not above
+        (N,) the headroom, were the outline where the light departs from the backdrop's: not above
         zero, and at most that where the light is at the ceiling.
     blur : float or None
         Sigma of the lens, pixels, where the outline tells it.
@@ -111,9 +100,7 @@ class Across:
     backdrop_ev: Points
     tangled: Mask
     lift_ev: Points
-    headroom_ev: Points
-    least_ev: Points
-    settled: Mask
+    headroom: Headroom
     spilled_ev: Points
     blur: float | None
 
@@ -151,11 +138,17 @@ def look_across(
     )
     too_thin = dark_at > thickness - THIN_MARGIN_PX
     begins = where_subject_begins(levels, points, inward, line)
-    beyond = begins.at + tolerance
-    least, further = headroom_at(levels, points + beyond[:, None] * inward, inward, line)
-    headroom = np.where(begins.told, least, further)
     strands = within(zones.strands, STRAND_MARGIN).astype(np.float32)
-    bent = read(strands, start) > 0.5
+    headroom = find_headroom(
+        levels,
+        points,
+        inward,
+        line,
+        begins,
+        thickness=thickness,
+        bent=read(strands, start) > 0.5,
+        tolerance=tolerance,
+    )
 
     outside = offsets[offsets < tolerance + 2]
     ev = mean_along(read_along(levels.ev, start, step, outside), line)
@@ -178,9 +171,7 @@ def look_across(
         backdrop_ev=np.asarray(at_outline[:, 0], np.float64),
         tangled=np.asarray(read_along(strands, start, step, outside).max(axis=1) > 0.5),
         lift_ev=_lift(line, read_along(levels.ev, start, step, LIFT_AT * tolerance / TOLERANCE_PX)),
-        headroom_ev=np.where(bent | (thickness < tolerance + THIN_MARGIN_PX), np.inf, headroom),
-        least_ev=np.where(thickness < tolerance - THIN_PX, np.inf, least),
-        settled=begins.told,
+        headroom=headroom,
         spilled_ev=_spilled(ev, outside, white_at - overlap + tolerance + LEAVES * blur),
         blur=begins.blur,
     )

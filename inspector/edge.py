@@ -9,7 +9,7 @@ import numpy as np
 
 from inspector.across import Across, look_across
 from inspector.arrays import Floats, Mask, Points, median_of
-from inspector.headroom import headroom_at
+from inspector.headroom import Headroom, headroom_at
 from inspector.levels import Levels
 from inspector.onset import Onset, find_onset
 from inspector.outline import tolerance_px
@@ -63,16 +63,9 @@ class Edge:
         Sure ones first, longest first.
     hot_spots : tuple of HotSpot
         Largest first.
-    headroom_ev : ndarray, float64
-        (N,) for each edge sample, the exposure change in stops at which white would cross the
-        edge by more than the tolerance there; not above zero where it already has, infinite where
-        nothing is so deep or a strand bends the outline.
-    least_ev : ndarray, float64
-        (N,) the least that this change may be, strands and tips counted as edge, and the outline
-        where it may lie beneath white light.
-    settled : ndarray, bool
-        (N,) whether it is known where the subject begins: not before a backdrop at the ceiling,
-        nor under spill.
+    headroom : Headroom or None
+        Exposure changes at which white would cross the edge; below zero where it surely has. The
+        least counts the outline where it may lie beneath white light, too. None without an edge.
     core : ndarray, bool
         (h, w) of the working picture: the subject less the band as deep as the ramp.
     spilled : ndarray, bool
@@ -85,9 +78,7 @@ class Edge:
     spill_fraction: float | None
     spill: tuple[SpillRun, ...]
     hot_spots: tuple[HotSpot, ...]
-    headroom_ev: Points
-    least_ev: Points
-    settled: Mask
+    headroom: Headroom | None
     core: Mask
     spilled: Mask
 
@@ -103,8 +94,7 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     spots = _hot_spots(levels, zones, hot_spot_area)
     if not zones.outlines:
         core = _core(levels, zones, _away_from(zones.backdrop), USUAL_RAMP_PX)
-        none, no = np.zeros(core.shape, bool), np.zeros(0)
-        return Edge(0.0, None, None, None, (), spots, no, no, no > 0, core, none)
+        return Edge(0.0, None, None, None, (), spots, None, core, np.zeros(core.shape, bool))
     away = _away_from(zones.backdrop)
     level = _core_level(levels, zones, away)
     found = ramps(zones.spread, core=level)
@@ -135,7 +125,6 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         centre=_centre(levels, zones),
         size=levels.frame.size,
     )
-    beneath = _beneath_white(levels, across, onset, like_spill, tolerance)
     length = float(across.step.sum())
     return Edge(
         length_px=length,
@@ -144,9 +133,9 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         spill_fraction=min(1.0, sum(r.length_px for r in runs if r.sure) / length),
         spill=runs,
         hot_spots=spots,
-        headroom_ev=_with_spill(across.headroom_ev, across, runs),
-        least_ev=_with_spill(np.fmin(across.least_ev, beneath), across, runs),
-        settled=across.settled & ~_in_spill(across, runs),
+        headroom=_with_spill(
+            across, _beneath_white(levels, across, onset, like_spill, tolerance), runs
+        ),
         core=_core(levels, zones, away, ramp or USUAL_RAMP_PX),
         spilled=_spilled(levels, across, runs),
     )
@@ -169,7 +158,7 @@ def _beneath_white(
     levels: Levels, across: Across, onset: Onset, look: Mask, tolerance: float
 ) -> Points:
     """(N,) exposure change at which white crosses the edge where the onset is known, else NaN."""
-    known = look & (onset.error < KNOWN * tolerance) & np.isfinite(across.headroom_ev)
+    known = look & (onset.error < KNOWN * tolerance) & np.isfinite(across.headroom.ev)
     headroom = np.full(len(known), np.nan)
     if known.any():
         at = (onset.at[known] + tolerance)[:, None] * across.inward[known]
@@ -178,21 +167,15 @@ def _beneath_white(
     return headroom
 
 
-def _with_spill(headroom: Points, across: Across, runs: tuple[SpillRun, ...]) -> Points:
-    """(N,) exposure change at which white crosses the edge; where it surely has, below zero."""
-    headroom = headroom.copy()
+def _with_spill(across: Across, beneath: Points, runs: tuple[SpillRun, ...]) -> Headroom:
+    """The headroom with sure spill, below zero there, and the outline ``beneath`` white light."""
+    found = across.headroom
+    ev, least, told = found.ev.copy(), np.fmin(found.least_ev, beneath), found.told.copy()
     for run in runs:
         if run.sure:
-            headroom[run.span] = np.minimum(across.spilled_ev[run.span], -0.02)
-    return headroom
-
-
-def _in_spill(across: Across, runs: tuple[SpillRun, ...]) -> Mask:
-    """(N,) where spill hides the outline."""
-    hidden = np.zeros(len(across.points), bool)
-    for run in runs:
-        hidden[run.span] |= run.sure
-    return hidden
+            spilled = np.minimum(across.spilled_ev[run.span], -0.02)
+            ev[run.span], least[run.span], told[run.span] = spilled, spilled, False
+    return Headroom(ev, least, told, found.rough & told)
 
 
 def _spilled(levels: Levels, across: Across, runs: tuple[SpillRun, ...]) -> Mask:

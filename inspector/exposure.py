@@ -9,6 +9,7 @@ import numpy as np
 
 from inspector.arrays import Mask, median_of, share_of, some
 from inspector.edge import Edge
+from inspector.headroom import CLEARLY_EV, Headroom
 from inspector.levels import WHITE, Levels, stops
 from inspector.place import Box, place_in, view_box
 from inspector.tint import backdrop_tint
@@ -18,8 +19,6 @@ AT_CEILING = 0.03
 """A reading so near the ceiling, in stops, may be any higher."""
 ENOUGH_PIXELS = 120_000
 """So many working pixels of a backdrop give its percentiles."""
-EARLIER_EV = 1 / 6
-"""An end of the window that may lie this much lower is no longer exact, stops."""
 LEAST_SHORT = 0.0005
 """Smallest part of the backdrop that is named as a short region."""
 
@@ -38,7 +37,7 @@ class ShortRegion:
 class Window:
     """Least and greatest exposure change, in stops, that still pass (None: there is none).
 
-    ``low_is`` and ``high_is`` are ``exact`` or ``at_most``.
+    ``low_is`` and ``high_is`` are ``exact``, ``at_most`` or ``at_least``.
     """
 
     low_ev: float | None = None
@@ -101,7 +100,7 @@ def measure_exposure(
     depth = _depth(levels, edge.core)
     veil, veil_is = _veil(depth, p50, levels.ceiling_ev)
     low, low_is = _low_end(weakest, levels.ceiling_ev, passes=white >= white_limit)
-    high, high_is = _high_end(edge, spill_limit)
+    high, high_is = _high_end(edge.headroom, spill_limit)
     return Exposure(
         backdrop_area=area,
         white_fraction=white,
@@ -170,19 +169,22 @@ def _low_end(weakest: float, ceiling: float, *, passes: bool) -> tuple[float, st
     return change, "at_most" if weakest > ceiling - AT_CEILING else "exact"
 
 
-def _high_end(edge: Edge, limit: float) -> tuple[float | None, str | None]:
+def _high_end(headroom: Headroom | None, limit: float) -> tuple[float | None, str | None]:
     """Change at which white has crossed the edge over just the allowed part of its length.
 
     It is at most that where it is decided at places that do not show where the subject begins,
-    or where strands and tips, which may be edge or not, would give way clearly earlier.
+    or where strands and tips, which may be edge or not, would give way clearly earlier; at least
+    that where the place is only fitted, and light so steep there that a little matters.
     """
-    if edge.headroom_ev.size == 0:
+    if headroom is None:
         return None, None
-    last = min(int(limit * edge.headroom_ev.size), edge.headroom_ev.size - 1)
-    order = np.argsort(edge.headroom_ev)
-    change = float(edge.headroom_ev[order[last]])
+    count = headroom.ev.size
+    last = min(int(limit * count), count - 1)
+    deciding = np.argsort(headroom.ev)[: last + 1]
+    change = float(headroom.ev[deciding[-1]])
     if not np.isfinite(change):
         return None, None
-    settled = float(edge.settled[order[: last + 1]].mean()) > 0.5
-    earlier = float(np.sort(edge.least_ev)[last]) < change - EARLIER_EV
-    return change, "exact" if settled and not earlier else "at_most"
+    earlier = float(np.sort(headroom.least_ev)[last]) < change - CLEARLY_EV
+    if earlier or headroom.told[deciding].mean() <= 0.5:
+        return change, "at_most"
+    return change, "at_least" if headroom.rough[deciding].mean() > 0.5 else "exact"

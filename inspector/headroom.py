@@ -1,17 +1,89 @@
-"""By how many stops the exposure may grow before white reaches a place."""
+"""By how many stops the exposure may grow before white crosses the edge."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from inspector.arrays import Floats, Points
+from inspector.arrays import Floats, Mask, Points
+from inspector.halfway import Begins
 from inspector.levels import WHITE, Levels
 from inspector.outline import mean_along
 from inspector.profile import read_sites
 
 UNSETTLED_PX = 0.5
 """So much further in the true outline may lie where the backdrop is at the ceiling, pixels."""
+FITTED_PX = 0.25
+"""So much further in a white that only the fall under the ceiling tells may end, pixels."""
+CLEARLY_EV = 1 / 6
+"""What may make so much of a difference to an end of the window is not exact, stops."""
+THIN_PX = 1.0
+"""By so much the thickness of a prop may be taken for too small, pixels."""
+THIN_MARGIN_PX = 2.0
+"""A fall must end so far before the middle of a limb or prop to be told from its blur."""
+
+
+@dataclass(frozen=True, eq=False)
+class Headroom:
+    """The exposure change at which white crosses the edge by the tolerance, at N outline points.
+
+    Attributes
+    ----------
+    ev : ndarray, float64
+        (N,) that change, stops; not above zero where white has crossed already, infinite where
+        nothing is so deep, and where a strand or a tip bends the outline.
+    least_ev : ndarray, float64
+        (N,) the least that it may be: strands, tips and what may be just thick enough counted as
+        edge, the outline where it is seen.
+    told : ndarray, bool
+        (N,) whether it is known where the subject begins.
+    rough : ndarray, bool
+        (N,) whether that is known from the fall of light under the ceiling only, before light so
+        steep that the change may be clearly greater.
+    """
+
+    ev: Points
+    least_ev: Points
+    told: Mask
+    rough: Mask
+
+
+def find_headroom(
+    levels: Levels,
+    points: Points,
+    inward: Points,
+    line: NDArray[np.intp],
+    begins: Begins,
+    *,
+    thickness: Points,
+    bent: Mask,
+    tolerance: float,
+) -> Headroom:
+    """Find the headroom along the outline, as if no spill hid it.
+
+    Parameters
+    ----------
+    points, inward, line
+        As for ``headroom_at``.
+    thickness : ndarray, float64
+        (N,) pixels from the outline to the middle of what is behind it.
+    bent : ndarray, bool
+        (N,) whether a strand bends the outline.
+    tolerance : float
+        Pixels by which white may cross the outline.
+    """
+    beyond = begins.at + tolerance
+    least, further = headroom_at(levels, points + beyond[:, None] * inward, inward, line)
+    steep = (further - least) * FITTED_PX / UNSETTLED_PX > CLEARLY_EV
+    thin = bent | (thickness < tolerance + THIN_MARGIN_PX)
+    return Headroom(
+        ev=np.where(thin, np.inf, np.where(begins.told, least, further)),
+        least_ev=np.where(thickness < tolerance - THIN_PX, np.inf, least),
+        told=begins.told,
+        rough=begins.fitted & steep,
+    )
 
 
 def headroom_at(

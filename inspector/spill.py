@@ -225,7 +225,7 @@ def _cues(across: Across, depth: Points, *, tolerance: float, wide: float, long:
         soft & overlaps & ~across.told & ~rim, across.step, across.line, FAINT_GAP_PX * long
     )
     faint = long_runs(faint, across.step, across.line, LEAST_FAINT_RUN_PX * long)
-    crossed = (across.white_at > tolerance) & (across.headroom_ev < -CROSSED_EV)
+    crossed = (across.white_at > tolerance) & (across.headroom.ev < -CROSSED_EV)
     part = (more_fall > POSSIBLE_FALL * wide) | proven | faint | crossed
     sure, possible = (np.zeros(len(part), bool) for _ in range(2))
     for at in runs_of(part, across.line):

@@ -311,7 +311,8 @@ def test_a_clean_ball_before_a_hot_centre_does_not_spill() -> None:
 def test_where_the_outline_may_lie_beneath_white_the_headroom_may_be_less() -> None:
     """White ends within the tolerance; the places where it does so have hardly any headroom."""
     edge = spilt_ball(1.5, 0.35)
-    known = np.isfinite(edge.least_ev)
+    assert edge.headroom is not None
+    known = np.isfinite(edge.headroom.least_ev)
     assert edge.spill_fraction == 0
-    assert (edge.least_ev <= edge.headroom_ev)[known].all()
-    assert np.quantile(edge.least_ev[known], 0.02) < 0.5
+    assert (edge.headroom.least_ev <= edge.headroom.ev)[known].all()
+    assert np.quantile(edge.headroom.least_ev[known], 0.02) < 0.5
