@@ -13,6 +13,7 @@ from inspector.headroom import THIN_MARGIN_PX, Headroom, find_headroom
 from inspector.levels import WHITE, Levels
 from inspector.outline import (
     TOLERANCE_PX,
+    Outline,
     average_along,
     joined,
     mean_along,
@@ -50,12 +51,8 @@ class Across:
 
     Attributes
     ----------
-    points, inward : ndarray, float64
-        (N, 2) x, y in viewed pixels, and unit vectors into the subject.
-    line : ndarray, intp
-        (N,) which of the outlines a point belongs to.
-    step : ndarray, float64
-        (N,) length of outline that a point stands for, pixels.
+    outline : Outline
+        The traced points.
     white_at : ndarray, float64
         (N,) offset inwards from the point at which white ends, pixels; NaN where there is none.
     fall : ndarray, float64
@@ -86,10 +83,7 @@ class Across:
         Sigma of the lens, pixels, where the outline tells it.
     """
 
-    points: Points
-    inward: Points
-    line: NDArray[np.intp]
-    step: Points
+    outline: Outline
     white_at: Points
     fall: Points
     rise: Points
@@ -119,15 +113,14 @@ def look_across(
     tolerance : float
         Pixels by which white may cross the outline (contract: spill).
     """
-    lines = zones.outlines
-    points, inward = joined(lines)
-    line = np.repeat(np.arange(len(lines)), [len(one) for one in lines])
+    outline = joined(zones.outlines)
+    line = outline.line
     offsets = _offsets(max(30.0, REACH * max(levels.frame.size)))
-    start, step = levels.from_view(points), inward / levels.scale
+    start, step = levels.from_view(outline.points), outline.inward / levels.scale
 
     depth = read_along(away, start, step, offsets) * levels.scale
     past, thickness = _past_the_middle(depth, offsets, levels.scale)
-    level = np.minimum(read_sites(levels, points, inward, offsets).rendered, 1)
+    level = np.minimum(read_sites(levels, outline.points, outline.inward, offsets).rendered, 1)
     level[past] = np.nan
     level = average_along(level, line)
     white_at, dark_at = _white_and_dark(level, offsets)
@@ -137,13 +130,11 @@ def look_across(
         for at in (core + 0.9 * (1 - core), EARLY, FIRST, core + 0.1 * (1 - core))
     )
     too_thin = dark_at > thickness - THIN_MARGIN_PX
-    begins = where_subject_begins(levels, points, inward, line)
+    begins = where_subject_begins(levels, outline)
     strands = within(zones.strands, STRAND_MARGIN).astype(np.float32)
     headroom = find_headroom(
         levels,
-        points,
-        inward,
-        line,
+        outline,
         begins,
         thickness=thickness,
         bent=read(strands, start) > 0.5,
@@ -157,10 +148,7 @@ def look_across(
     overlap = _overlap(ev - (slope - at_outline), outside, white_at)
     blur = sharpest_blur(ramps(zones.spread, core=0.0)) or USUAL_BLUR_PX
     return Across(
-        points=points,
-        inward=inward,
-        line=line,
-        step=np.concatenate([_steps(one) for one in lines]),
+        outline=outline,
         white_at=white_at,
         fall=np.where(too_thin, np.nan, dark_at - white_at),
         rise=low - high,
@@ -182,13 +170,6 @@ def _offsets(reach: float) -> Points:
     sparse = 40 * 1.1 ** np.arange(0, np.log(reach / 40) / np.log(1.1))
     far = np.concatenate([np.arange(0.0, 20.0), np.arange(20.0, 40.0, 2), sparse])
     return np.concatenate([-far[:0:-1], far])
-
-
-def _steps(line: Points) -> Points:
-    """(N,) length of line that each of its points stands for."""
-    gaps = np.hypot(*np.diff(line, axis=0).T)
-    padded = np.concatenate([[0.0], gaps, [0.0]])
-    return np.asarray((padded[:-1] + padded[1:]) / 2, np.float64)
 
 
 def _past_the_middle(depth: Floats, offsets: Points, scale: int) -> tuple[Mask, Points]:

@@ -102,19 +102,12 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     across = look_across(levels, zones, away, core=level, tolerance=tolerance)
     ramp = _ramp(found, across, most=len(zones.spread))
     blur = sharpest_blur(found)
-    look, look_deep, leaves = may_spill(across, tolerance=tolerance)
-    # A grid's lines step as light on the subject does.
-    look_deep &= across.told & (not zones.grid)
     onset = find_onset(
         levels,
         zones.backdrop_ev,
-        across.points,
-        across.inward,
-        across.line,
+        across.outline,
         across.white_at,
-        look & across.told,
-        look_deep,
-        leaves,
+        may_spill(across, grid=zones.grid, tolerance=tolerance),
         blur=_lens(across, blur),
         tolerance=tolerance,
     )
@@ -125,7 +118,7 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         centre=_centre(levels, zones),
         size=levels.frame.size,
     )
-    length = float(across.step.sum())
+    length = float(across.outline.step.sum())
     return Edge(
         length_px=length,
         ramp_px=ramp,
@@ -161,9 +154,9 @@ def _beneath_white(
     known = look & (onset.error < KNOWN * tolerance) & np.isfinite(across.headroom.ev)
     headroom = np.full(len(known), np.nan)
     if known.any():
-        at = (onset.at[known] + tolerance)[:, None] * across.inward[known]
-        there = across.points[known] + at
-        headroom[known] = headroom_at(levels, there, across.inward[known], across.line[known])[0]
+        headroom[known], _ = headroom_at(
+            levels, across.outline.at(known), onset.at[known] + tolerance
+        )
     return headroom
 
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from inspector.arrays import Mask, Points
 from inspector.levels import Levels
-from inspector.outline import SMOOTHED, along, average_along, mean_along, runs_of
+from inspector.outline import SMOOTHED, Outline, along, average_along, mean_along, runs_of
 from inspector.profile import blurred_step, crossing, filled, read_sites
 
 STEP_PX = 0.5
@@ -79,26 +79,17 @@ class Begins:
     blur: float | None = None
 
 
-def where_subject_begins(
-    levels: Levels, points: Points, inward: Points, line: NDArray[np.intp]
-) -> Begins:
-    """Find the true outline along the traced one.
-
-    Parameters
-    ----------
-    points, inward : ndarray, float64
-        (N, 2) outline points, viewed pixels, and unit vectors into the subject.
-    line : ndarray, intp
-        (N,) which outline a point belongs to.
-    """
+def where_subject_begins(levels: Levels, outline: Outline) -> Begins:
+    """Find the true outline along the traced one."""
+    count, line = len(outline.line), outline.line
     reach = min(float(levels.scale), MOST_OFF_PX)
     bins = np.arange(-BESIDE_PX[1] - reach, INSIDE_PX + reach + STEP_PX, STEP_PX)
     middle = (bins[:-1] + bins[1:]) / 2
-    profile, told = _profiles(levels, points, inward, line, bins)
+    profile, told = _profiles(levels, outline, bins)
     halfway = crossing(profile, middle, np.full(len(profile), 0.5))
     near = np.abs(halfway) < 1.5 * reach
-    if np.count_nonzero(told & near) < max(LEAST_POINTS, LEAST_PART * len(points)):
-        return Begins(np.zeros(len(points)), *np.zeros((2, len(points)), bool))
+    if np.count_nonzero(told & near) < max(LEAST_POINTS, LEAST_PART * count):
+        return Begins(np.zeros(count), *np.zeros((2, count), bool))
     x = FITTED_AT
     some = np.flatnonzero(told & near)[:: 1 + np.count_nonzero(told & near) // ENOUGH_POINTS]
     common = _common(profile[some], halfway[some], middle, x)
@@ -107,29 +98,27 @@ def where_subject_begins(
     settled = near & (told | found)
     at = np.where(settled, at, np.median(at[settled]))
     known = settled | told
-    at = at + _wavering(points + at[:, None] * inward, inward, line)
+    at = at + _wavering(outline, at)
     shift, blur = _fitted_step(common)
     return Begins(np.where(known, at + shift, 0.0), known, known & ~told, blur)
 
 
-def _wavering(found: Points, inward: Points, line: NDArray[np.intp]) -> Points:
-    """(N,) pixels inwards from found points (N, 2) to a smooth curve through their neighbours.
+def _wavering(outline: Outline, at: Points) -> Points:
+    """(N,) pixels inwards from points found at (N,) to a smooth curve through their neighbours.
 
     Least squares of a parabola over few points (Savitzky and Golay 1964): corners stay.
     """
-    off = np.zeros(len(found))
-    for run in runs_of(np.ones(len(line), bool), line):
+    found, off = outline.inwards(at), np.zeros(len(at))
+    for run in runs_of(np.ones(len(at), bool), outline.line):
         if run.stop - run.start < SMOOTH.size:
             continue
         middle = slice(run.start + SMOOTH.size // 2, run.stop - SMOOTH.size // 2)
         curve = np.stack([np.convolve(found[run, k], SMOOTH, "valid") for k in (0, 1)], axis=1)
-        off[middle] = ((curve - found[middle]) * inward[middle]).sum(axis=1)
+        off[middle] = ((curve - found[middle]) * outline.inward[middle]).sum(axis=1)
     return off
 
 
-def _profiles(
-    levels: Levels, points: Points, inward: Points, line: NDArray[np.intp], bins: Points
-) -> tuple[Points, Mask]:
+def _profiles(levels: Levels, outline: Outline, bins: Points) -> tuple[Points, Mask]:
     """(N, B) light by distance in units of the backdrop beside; (N,) whether that is told.
 
     Averaged over neighbours. Where every channel is at its end, the light of the one that goes
@@ -137,6 +126,7 @@ def _profiles(
     only: each is read twice, a photosite apart along the outline.
     """
     offsets = np.arange(np.ceil(bins[0]), bins[-1])
+    points, inward, line = outline.points, outline.inward, outline.line
     half = along(inward) / 2
     both = [read_sites(levels, points + shift, inward, offsets) for shift in (-half, half)]
     distance, light, channel = (

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from inspector.arrays import Floats, Mask, Points
 from inspector.halfway import Begins
 from inspector.levels import WHITE, Levels
-from inspector.outline import mean_along
+from inspector.outline import Outline, mean_along
 from inspector.profile import read_sites
 
 UNSETTLED_PX = 0.5
@@ -52,9 +52,7 @@ class Headroom:
 
 def find_headroom(
     levels: Levels,
-    points: Points,
-    inward: Points,
-    line: NDArray[np.intp],
+    outline: Outline,
     begins: Begins,
     *,
     thickness: Points,
@@ -65,8 +63,6 @@ def find_headroom(
 
     Parameters
     ----------
-    points, inward, line
-        As for ``headroom_at``.
     thickness : ndarray, float64
         (N,) pixels from the outline to the middle of what is behind it.
     bent : ndarray, bool
@@ -74,8 +70,7 @@ def find_headroom(
     tolerance : float
         Pixels by which white may cross the outline.
     """
-    beyond = begins.at + tolerance
-    least, further = headroom_at(levels, points + beyond[:, None] * inward, inward, line)
+    least, further = headroom_at(levels, outline, begins.at + tolerance)
     steep = (further - least) * FITTED_PX / UNSETTLED_PX > CLEARLY_EV
     thin = bent | (thickness < tolerance + THIN_MARGIN_PX)
     return Headroom(
@@ -86,23 +81,20 @@ def find_headroom(
     )
 
 
-def headroom_at(
-    levels: Levels, points: Points, inward: Points, line: NDArray[np.intp]
-) -> tuple[Points, Points]:
-    """(N,) stops up to white from the level at points, and from that a little further in.
+def headroom_at(levels: Levels, outline: Outline, depth: Points) -> tuple[Points, Points]:
+    """(N,) stops up to white from the level so deep in the subject, and from a little further in.
 
     A parabola fitted to the stops of the sites around there gives both.
 
     Parameters
     ----------
-    points, inward : ndarray, float64
-        (N, 2) viewed pixels, and unit vectors into the subject.
-    line : ndarray, intp
-        (N,) which outline a point belongs to: neighbours are averaged.
+    depth : ndarray, float64
+        (N,) pixels inwards from the outline's points; neighbours are averaged.
     """
-    sites = read_sites(levels, points, inward, np.arange(-1.5, 1.6, 0.5))
+    at = outline.inwards(depth)
+    sites = read_sites(levels, at, outline.inward, np.arange(-1.5, 1.6, 0.5))
     stops = np.log2(np.clip(sites.rendered, 2.0**-10, 2.0**6)) - np.log2(WHITE)
-    level, further = _level_at(sites.distance, stops, line, UNSETTLED_PX)
+    level, further = _level_at(sites.distance, stops, outline.line, UNSETTLED_PX)
     return -level, -further
 
 

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from inspector.arrays import Floats, Mask, Points
 from inspector.by_distance import light_by_distance
 from inspector.levels import WHITE, Levels
-from inspector.outline import TOLERANCE_PX, runs_of
+from inspector.outline import TOLERANCE_PX, Outline, runs_of
 from inspector.profile import crossing
 from inspector.step_fit import BOUNDS, HOP, MIDDLES, PLACES, Fits, fit_steps, light_parts
 
@@ -83,36 +83,41 @@ class Onset:
     steps: Mask
 
 
+@dataclass(frozen=True, eq=False)
+class Suspect:
+    """Where light may lie on the subject, at N outline points.
+
+    Attributes
+    ----------
+    look, deep : ndarray, bool
+        (N,) where to look, and where to look in larger steps and for sharp ends, too.
+    leaves : ndarray, float64
+        (N,) pixels by which white light leaves the backdrop's level further out than if clean.
+    """
+
+    look: Mask
+    deep: Mask
+    leaves: Points
+
+
 def find_onset(
     levels: Levels,
     backdrop_ev: Floats,
-    points: Points,
-    inward: Points,
-    line: NDArray[np.intp],
+    outline: Outline,
     white_at: Points,
-    look: Mask,
-    look_deep: Mask,
-    leaves: Points,
+    suspect: Suspect,
     *,
     blur: float,
     tolerance: float,
 ) -> Onset:
-    """Fit where the subject begins at the points to ``look`` at.
+    """Fit where the subject begins at suspect points of the traced outline.
 
     Parameters
     ----------
     backdrop_ev : ndarray, float32
         (h, w) stops of the backdrop, carried on behind the subject.
-    points, inward : ndarray, float64
-        (N, 2) the traced outlines, viewed pixels, and unit vectors into the subject.
-    line : ndarray, intp
-        (N,) which of the outlines a point belongs to.
     white_at : ndarray, float64
         (N,) offset inwards at which white ends, pixels.
-    look, look_deep : ndarray, bool
-        (N,) where to look, and where to look in larger steps, too.
-    leaves : ndarray, float64
-        (N,) pixels by which white light leaves the backdrop's level further out than if clean.
     blur : float
         Sigma of the lens, pixels.
     tolerance : float
@@ -126,23 +131,22 @@ def find_onset(
         _in_steps(
             levels,
             slope,
-            points,
-            inward,
+            outline,
             white_at,
-            runs_of(there & np.isfinite(white_at), line),
+            runs_of(there & np.isfinite(white_at), outline.line),
             blur=blur,
             step=times * unit,
             outer=outer,
             inner=inner,
         )
         for times, slope, there, outer, inner in (
-            (1.0, backdrop_ev, look, OUTER_PX, INNER_PX),
-            *((times, even, look_deep, OUTER_PX, DEEP_INNER_PX) for times in reversed(FURTHER)),
-            (1.0, even, look_deep, SHARP_OUTER_PX, sharp),
+            (1.0, backdrop_ev, suspect.look, OUTER_PX, INNER_PX),
+            *((times, even, suspect.deep, OUTER_PX, DEEP_INNER_PX) for times in reversed(FURTHER)),
+            (1.0, even, suspect.deep, SHARP_OUTER_PX, sharp),
         )
     )
     for other, times in zip(others, (*reversed(FURTHER), 1.0), strict=True):
-        onset = _where_deeper(onset, other, white_at, leaves, times=times, unit=unit)
+        onset = _where_deeper(onset, other, white_at, suspect.leaves, times=times, unit=unit)
     return replace(onset, error=np.maximum(onset.error, LEAST_ERROR * unit))
 
 
@@ -185,8 +189,7 @@ def _where_deeper(
 def _in_steps(
     levels: Levels,
     backdrop_ev: Floats,
-    points: Points,
-    inward: Points,
+    outline: Outline,
     white_at: Points,
     spans: list[slice],
     *,
@@ -197,13 +200,13 @@ def _in_steps(
 ) -> Onset:
     """The onset along some runs of points, in steps of so many pixels."""
     if not spans:
-        return _unknown(len(points))
+        return _unknown(len(white_at))
     here = np.concatenate([np.arange(s.start, s.stop) for s in spans])
     stretch = np.repeat(np.arange(len(spans)), [s.stop - s.start for s in spans])
     fitted = [np.unique(np.append(np.arange(s.start, s.stop, HOP), s.stop - 1)) for s in spans]
     rows = np.searchsorted(here, np.concatenate(fitted))
     light, number = light_by_distance(
-        levels, backdrop_ev, points[here], inward[here], stretch, BOUNDS * step
+        levels, backdrop_ev, outline.points[here], outline.inward[here], stretch, BOUNDS * step
     )
     basis = light_parts(blur / step)
     fits = fit_steps(
@@ -212,7 +215,7 @@ def _in_steps(
     # Channels of a darker frame, which come last, do not tell where this one is white.
     own = len({name[0] for name in levels.frame.channels})
     responds = number[rows, :own] > 0
-    return _placed(fits, responds, basis, spans, fitted, len(points), step)
+    return _placed(fits, responds, basis, spans, fitted, len(white_at), step)
 
 
 def _unknown(count: int) -> Onset:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import TypeVar
 
@@ -26,6 +27,34 @@ SURROUND_MARGIN = 4.0
 """So near the surround the border is that of three zones and has no profile, working pixels."""
 LEAST_POINTS = 8
 """Shorter outlines (specks) are left out."""
+
+
+@dataclass(frozen=True, eq=False)
+class Outline:
+    """N points along outlines that are laid end to end.
+
+    Attributes
+    ----------
+    points, inward : ndarray, float64
+        (N, 2) x, y in viewed pixels, and unit vectors into the subject.
+    line : ndarray, intp
+        (N,) which of the outlines a point belongs to.
+    step : ndarray, float64
+        (N,) length of outline that a point stands for, pixels.
+    """
+
+    points: Points
+    inward: Points
+    line: NDArray[np.intp]
+    step: Points
+
+    def inwards(self, by: Points) -> Points:
+        """(N, 2) the points moved so many pixels into the subject."""
+        return self.points + by[:, None] * self.inward
+
+    def at(self, some: Mask | slice | NDArray[np.intp]) -> Outline:
+        """Some of the points."""
+        return Outline(self.points[some], self.inward[some], self.line[some], self.step[some])
 
 
 def find_outlines(
@@ -71,9 +100,21 @@ def right_hand(line: Points, *, over: int = 2) -> Points:
     return np.asarray(np.stack((-tangent[:, 1], tangent[:, 0]), axis=1) / length, np.float64)
 
 
-def joined(lines: tuple[Points, ...]) -> tuple[Points, Points]:
-    """(N, 2) points of outlines laid end to end, and unit vectors into the subject."""
-    return np.concatenate(lines), np.concatenate([right_hand(line) for line in lines])
+def joined(lines: tuple[Points, ...]) -> Outline:
+    """Outlines laid end to end, from their points (M, 2) with the subject on the right hand."""
+    return Outline(
+        points=np.concatenate(lines),
+        inward=np.concatenate([right_hand(line) for line in lines]),
+        line=np.repeat(np.arange(len(lines)), [len(one) for one in lines]),
+        step=np.concatenate([_steps(one) for one in lines]),
+    )
+
+
+def _steps(line: Points) -> Points:
+    """(M,) length of line that each of its points stands for."""
+    gaps = np.hypot(*np.diff(line, axis=0).T)
+    padded = np.concatenate([[0.0], gaps, [0.0]])
+    return np.asarray((padded[:-1] + padded[1:]) / 2, np.float64)
 
 
 def read(picture: Floats, points: Points) -> Floats:
@@ -209,21 +250,21 @@ def _runs(line: Points, keep: Mask) -> list[Points]:
     return [line[a:b] for a, b in zip(change[::2], change[1::2], strict=True)]
 
 
-def without_gaps(mask: Mask, step: Points, line: NDArray[np.intp], gap: float) -> Mask:
+def without_gaps(mask: Mask, outline: Outline, gap: float) -> Mask:
     """A mask along the outlines with its gaps shorter than so many pixels filled."""
     filled = mask.copy()
-    for run in runs_of(~mask, line):
+    for run in runs_of(~mask, outline.line):
         within = run.start > 0 and run.stop < len(mask) and mask[run.start - 1] and mask[run.stop]
-        if within and step[run].sum() < gap:
+        if within and outline.step[run].sum() < gap:
             filled[run] = True
     return filled
 
 
-def long_runs(mask: Mask, step: Points, line: NDArray[np.intp], least: float) -> Mask:
+def long_runs(mask: Mask, outline: Outline, least: float) -> Mask:
     """What of a mask along the outlines goes on for at least so many pixels."""
     kept = np.zeros(len(mask), bool)
-    for run in runs_of(mask, line):
-        kept[run] = step[run].sum() >= least
+    for run in runs_of(mask, outline.line):
+        kept[run] = outline.step[run].sum() >= least
     return kept
 
 

@@ -195,13 +195,12 @@ def spread_along(levels: Levels, lines: tuple[Points, ...]) -> Points:
     rows = stretches(lines, length=STRETCH, hop=STRETCH // 2)
     if len(rows) == 0:
         return NO_SPREAD
-    points, inward = joined(lines)
-    sites = read_sites(levels, points, inward, np.arange(-RAMP_REACH, RAMP_REACH + 1.0))
-    line = np.repeat(np.arange(len(lines)), [len(one) for one in lines])
+    outline, reach = joined(lines), np.arange(-RAMP_REACH, RAMP_REACH + 1.0)
+    sites = read_sites(levels, outline.points, outline.inward, reach)
     for _ in range(ROUNDS):
         # Along an upright edge the sites share their distances: some bins are empty.
         some = filled(edge_spread(sites, rows[:: 1 + len(rows) // ENOUGH], RAMP_BINS))
-        wavers = _wavering(sites, np.nanmedian(some, axis=0), line)
+        wavers = _wavering(sites, np.nanmedian(some, axis=0), outline.line)
         sites = replace(sites, distance=sites.distance - wavers[:, None])
     return filled(edge_spread(sites, rows, RAMP_BINS))
 

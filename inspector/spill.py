@@ -8,7 +8,7 @@ import numpy as np
 
 from inspector.across import Across
 from inspector.arrays import Mask, Points
-from inspector.onset import Onset
+from inspector.onset import Onset, Suspect
 from inspector.outline import TOLERANCE_PX, long_runs, runs_of, without_gaps
 from inspector.place import Box, clock, points_box
 
@@ -99,27 +99,29 @@ class SpillRun:
     span: slice
 
 
-def may_spill(across: Across, *, tolerance: float) -> tuple[Mask, Mask, Points]:
-    """(N,) where for long the fall from white is slow, or light rises before it, and around.
+def may_spill(across: Across, *, grid: bool, tolerance: float) -> Suspect:
+    """Where to look for the onset under white: around what falls slowly from it for long.
 
-    (N,) where spill may be deep or sharp: the light falls slowly from the start, rises, or leaves
-    the backdrop's level early. (N,) pixels by which it does so earlier than on a clean part.
+    Around a sudden rise before it, too. Spill may be deep or sharp where the light falls slowly
+    from the start, rises, or leaves the backdrop's level early; not before a ``grid``, whose lines
+    step as light on the subject does.
     """
     wide, long = _units(across, tolerance)
     soft, rises = _soft(across, wide), across.lift_ev > LIFT_EV
 
     def around(cue: Mask) -> Mask:
         near = np.zeros(len(cue), bool)
-        cue = without_gaps(cue, across.step, across.line, GAP_PX * long)
+        cue = without_gaps(cue, across.outline, GAP_PX * long)
         for run in runs_of(
-            long_runs(cue, across.step, across.line, LEAST_RUN_PX * long), across.line
+            long_runs(cue, across.outline, LEAST_RUN_PX * long), across.outline.line
         ):
             near[max(0, run.start - AROUND) : run.stop + AROUND] = True
         return near
 
     leaves = _deeper(across, wide)
     deep = (soft & ~_rim(across, wide)) | rises | (leaves > LEAVES_PX * wide)
-    return around(soft | rises), around(deep), leaves
+    look, look_deep = (around(cue) & across.told for cue in (soft | rises, deep))
+    return Suspect(look, look_deep & (not grid), leaves)
 
 
 def find_spill(
@@ -146,17 +148,15 @@ def find_spill(
     more = np.maximum(depth - SURE_OVERLAP * wide, 0.0)
     shallow = past / (onset.error**2 + (TRUSTED * wide) ** 2) + more / (TRUSTED * wide) ** 2 < 0
     deep = _past_the_outline(across, onset, past, wide)
-    sure = without_gaps((cues.sure & ~shallow) | deep, across.step, across.line, GAP_PX * long)
-    sure = long_runs(sure, across.step, across.line, LEAST_PART_PX * wide)
-    possible = long_runs(
-        cues.possible & ~shallow & ~sure, across.step, across.line, LEAST_RUN_PX * long
-    )
+    sure = without_gaps((cues.sure & ~shallow) | deep, across.outline, GAP_PX * long)
+    sure = long_runs(sure, across.outline, LEAST_PART_PX * wide)
+    possible = long_runs(cues.possible & ~shallow & ~sure, across.outline, LEAST_RUN_PX * long)
     fitted = np.maximum(past + tolerance, 0.0)
     depths = np.where(shallow, fitted, np.where(deep, np.fmax(fitted, cues.depths), cues.depths))
     runs = [
         _run(across, at, depths, sure=told, centre=centre, size=size)
         for mask, told in ((sure, True), (possible, False))
-        for at in runs_of(mask, across.line)
+        for at in runs_of(mask, across.outline.line)
     ]
     return tuple(sorted(runs, key=lambda r: (-r.sure, -r.length_px))), cues.sure | cues.possible
 
@@ -172,8 +172,8 @@ def _past_the_outline(across: Across, onset: Onset, past: Points, wide: float) -
     lit = (soft & ~_rim(across, wide) & ~_shaded(across)) | (onset.rise > BRIGHTER)
     sharp = far | (onset.steps & ~soft)
     deep &= ~sharp | (~across.tangled & (lit | onset.steps))
-    for run in runs_of(deep, across.line):
-        plain, step = (past > onset.error)[run], across.step[run]
+    for run in runs_of(deep, across.outline.line):
+        plain, step = (past > onset.error)[run], across.outline.step[run]
         slow = step[plain & soft[run]].sum() >= LEAST_RUN_PX * wide
         deep[run] = slow or step[plain].sum() >= LEAST_OVERLAP_RUN_PX * wide
     return deep
@@ -188,16 +188,16 @@ def _run(
     centre: Points,
     size: tuple[int, int],
 ) -> SpillRun:
-    points = across.points[at]
+    points = across.outline.points[at]
     return SpillRun(
         where=clock(points.mean(axis=0), centre),
         box=points_box(points, size),
-        length_px=float(across.step[at].sum()),
+        length_px=float(across.outline.step[at].sum()),
         depth_px=float(np.percentile(depths[at], 90)),
         sure=sure,
         points=points,
         depths=depths[at],
-        inward=across.inward[at],
+        inward=across.outline.inward[at],
         span=at,
     )
 
@@ -221,15 +221,13 @@ def _cues(across: Across, depth: Points, *, tolerance: float, wide: float, long:
     long_fall = (more_fall > SURE_FALL * wide) & ~_shaded(across)
     slow = long_fall & ~rim
     overlaps = depth > FAINT_OVERLAP * wide
-    faint = without_gaps(
-        soft & overlaps & ~across.told & ~rim, across.step, across.line, FAINT_GAP_PX * long
-    )
-    faint = long_runs(faint, across.step, across.line, LEAST_FAINT_RUN_PX * long)
+    faint = without_gaps(soft & overlaps & ~across.told & ~rim, across.outline, FAINT_GAP_PX * long)
+    faint = long_runs(faint, across.outline, LEAST_FAINT_RUN_PX * long)
     crossed = (across.white_at > tolerance) & (across.headroom.ev < -CROSSED_EV)
     part = (more_fall > POSSIBLE_FALL * wide) | proven | faint | crossed
     sure, possible = (np.zeros(len(part), bool) for _ in range(2))
-    for at in runs_of(part, across.line):
-        step = across.step[at]
+    for at in runs_of(part, across.outline.line):
+        step = across.outline.step[at]
         plain = step[crossed[at]].sum() >= LEAST_CROSSED_PX * wide
         if across.tangled[at].mean() > TANGLED and not plain:
             possible[at] = True
@@ -254,7 +252,7 @@ def _cues(across: Across, depth: Points, *, tolerance: float, wide: float, long:
 def _units(across: Across, tolerance: float) -> tuple[float, float]:
     """Pixels across and along the edge that stand for one where the tolerance is 3 px."""
     wide = tolerance / TOLERANCE_PX
-    return wide, max(wide, float(np.median(across.step)) / SPACING_PX)
+    return wide, max(wide, float(np.median(across.outline.step)) / SPACING_PX)
 
 
 def _slower(across: Across, wide: float) -> Points:

@@ -62,8 +62,8 @@ def _along_the_outline(levels: Levels, zones: Zones) -> NDArray[np.float64] | No
     rows = stretches(zones.outlines, length=STRETCH_LENGTH, hop=STRETCH_HOP)
     if len(rows) < LEAST_STRETCHES or levels.frame.mosaic.ndim == 3:
         return None
-    points, inward = joined(zones.outlines)
-    sites = read_sites(levels, points, inward, np.arange(-3.0, 3.5, 0.5))
+    outline = joined(zones.outlines)
+    sites = read_sites(levels, outline.points, outline.inward, np.arange(-3.0, 3.5, 0.5))
     own, expected = _by_stretch(sites, rows, _is_green(levels))
     known = (expected > LEAST_LIGHT).all(axis=1)
     if np.count_nonzero(known) < LEAST_STRETCHES:

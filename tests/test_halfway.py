@@ -45,11 +45,9 @@ def begins(frame: Frame) -> tuple[Points, Points, Begins]:
 
 
 def begins_in(levels: Levels) -> tuple[Points, Points, Begins]:
-    lines = find_zones(levels).outlines
-    points, inward = joined(lines)
-    line = np.repeat(np.arange(len(lines)), [len(one) for one in lines])
-    found = where_subject_begins(levels, points, inward, line)
-    traced = RADIUS - np.hypot(*(points - CENTRE).T)
+    outline = joined(find_zones(levels).outlines)
+    found = where_subject_begins(levels, outline)
+    traced = RADIUS - np.hypot(*(outline.points - CENTRE).T)
     return traced, traced + found.at, found
 
 

@@ -10,9 +10,11 @@ from numpy.typing import NDArray
 from plain import NOISY, blurred, frame_of_light
 from scipy.stats import norm
 
+from inspector.arrays import Points
 from inspector.edge import Edge, measure_edge
 from inspector.levels import Levels, Under, measure_levels
-from inspector.onset import Onset, _where_deeper, find_onset
+from inspector.onset import Onset, Suspect, _where_deeper, find_onset
+from inspector.outline import Outline
 from inspector.profile import lens_blur
 from inspector.zones import find_zones
 
@@ -46,6 +48,12 @@ def spilt_edge(top: float, fall: float, *, tint: NDArray[np.float64] | None = No
     return measure_levels(frame_of_light(light, NOISY))
 
 
+def outline(points: Points, normal: Points) -> Outline:
+    """One line of points (N, 2), with the same vector (2,) into the subject at all of them."""
+    count = len(points)
+    return Outline(points, np.tile(normal, (count, 1)), np.zeros(count, np.intp), np.ones(count))
+
+
 def fitted(
     levels: Levels,
     white_at: float,
@@ -61,13 +69,9 @@ def fitted(
     onset = find_onset(
         levels,
         np.zeros(levels.ev.shape, np.float32) if backdrop_ev is None else backdrop_ev,
-        points,
-        np.tile(normal, (count, 1)),
-        np.zeros(count, np.intp),
+        outline(points, normal),
         np.full(count, white_at - traced),
-        np.ones(count, bool),
-        np.ones(count, bool),
-        np.full(count, np.inf),
+        Suspect(np.ones(count, bool), np.ones(count, bool), np.full(count, np.inf)),
         blur=BLUR,
         tolerance=3.0,
     )
@@ -187,10 +191,14 @@ def test_points_that_are_not_looked_at_are_not_known() -> None:
     points = np.array([[120.0, 100.0]] * 30)
     look = np.zeros(30, bool)
     onset = find_onset(
-        levels, levels.ev, points, np.tile([1.0, 0.0], (30, 1)), np.zeros(30, np.intp),
-        np.zeros(30), look, look, np.zeros(30),
-        blur=BLUR, tolerance=3.0,
-    )  # fmt: skip
+        levels,
+        levels.ev,
+        outline(points, np.array([1.0, 0.0])),
+        np.zeros(30),
+        Suspect(look, look, np.zeros(30)),
+        blur=BLUR,
+        tolerance=3.0,
+    )
     assert np.isnan(onset.at).all()
     assert np.isnan(onset.error).all()
 

@@ -90,9 +90,9 @@ def profile(inspection: Inspection) -> dict[str, Any] | None:
     outlines = tuple(o for o in inspection.zones.outlines if len(o) > 2)
     if not outlines:
         return None
-    points, inward = joined(outlines)
-    some = np.s_[:: max(1, len(points) // 400)]
-    return {"where": None, "sure": None} | _read(inspection, points[some], inward[some], 30.0)
+    outline = joined(outlines)
+    some = outline.at(slice(None, None, max(1, len(outline.points) // 400)))
+    return {"where": None, "sure": None} | _read(inspection, some.points, some.inward, 30.0)
 
 
 def _around_deepest(run: SpillRun) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
