@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from inspector.arrays import Mask, Points
 from inspector.levels import Levels
-from inspector.outline import SMOOTHED, Outline, along, average_along, mean_along, runs_of
+from inspector.outline import SMOOTHED, Outline, along, average_along, mean_along
 from inspector.profile import blurred_step, crossing, filled, read_sites
 
 STEP_PX = 0.5
@@ -35,8 +35,6 @@ MOST_OFF_PX = 3.0
 """The traced outline is off by less."""
 OVER = 3
 """Outline points over which a profile is averaged: the traced outline wavers over few of them."""
-SMOOTH = np.array([-36, 9, 44, 69, 84, 89, 84, 69, 44, 9, -36]) / 429
-"""Weights of a parabola's middle value, fitted to eleven points (Savitzky and Golay 1964)."""
 LEAST_LIGHT = 0.05
 """A backdrop darker than this is none, in units of white."""
 ENOUGH_POINTS = 500
@@ -98,24 +96,8 @@ def where_subject_begins(levels: Levels, outline: Outline) -> Begins:
     settled = near & (told | found)
     at = np.where(settled, at, np.median(at[settled]))
     known = settled | told
-    at = at + _wavering(outline, at)
     shift, blur = _fitted_step(common)
     return Begins(np.where(known, at + shift, 0.0), known, known & ~told, blur)
-
-
-def _wavering(outline: Outline, at: Points) -> Points:
-    """(N,) pixels inwards from points found at (N,) to a smooth curve through their neighbours.
-
-    Least squares of a parabola over few points (Savitzky and Golay 1964): corners stay.
-    """
-    found, off = outline.inwards(at), np.zeros(len(at))
-    for run in runs_of(np.ones(len(at), bool), outline.line):
-        if run.stop - run.start < SMOOTH.size:
-            continue
-        middle = slice(run.start + SMOOTH.size // 2, run.stop - SMOOTH.size // 2)
-        curve = np.stack([np.convolve(found[run, k], SMOOTH, "valid") for k in (0, 1)], axis=1)
-        off[middle] = ((curve - found[middle]) * outline.inward[middle]).sum(axis=1)
-    return off
 
 
 def _profiles(levels: Levels, outline: Outline, bins: Points) -> tuple[Points, Mask]:
