@@ -10,7 +10,7 @@ import numpy as np
 from inspector.arrays import Mask, median_of, share_of, some
 from inspector.edge import Edge
 from inspector.headroom import CLEARLY_EV, Headroom
-from inspector.levels import WHITE, Levels, stops
+from inspector.levels import FLOOR_EV, WHITE, Levels, stops
 from inspector.place import Box, place_in, view_box
 from inspector.tint import backdrop_tint
 from inspector.zones import Zones
@@ -141,7 +141,15 @@ def short_regions(levels: Levels, backdrop: Mask) -> tuple[ShortRegion, ...]:
 
 
 def _depth(levels: Levels, core: Mask) -> float | None:
-    return -median_of(levels.ev, core) if core.any() else None
+    """Median stops under white of the core, from the mean of a cell: it may have any colour."""
+    if not core.any():
+        return None
+    names = levels.frame.channels
+    green = sum(name[0] == "G" for name in names)
+    # Half of a Bayer cell is green, whether its greens are read apart or not.
+    share = [1 if green == 0 else 2 / green if name[0] == "G" else 1 for name in names]
+    light = np.average(some(levels.rendered, core, most=ENOUGH_PIXELS), axis=-1, weights=share)
+    return -float(np.median(np.log2(np.maximum(light, 2.0**FLOOR_EV))))
 
 
 def _side(levels: Levels, core: Mask) -> float | None:
