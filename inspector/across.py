@@ -21,8 +21,8 @@ from inspector.outline import (
     read_along,
     within,
 )
-from inspector.profile import ramps, read_sites, sharpest_blur
-from inspector.zones import USUAL_BLUR_PX, Zones
+from inspector.profile import read_sites
+from inspector.zones import Zones
 
 REACH = 0.036
 """How far a profile is followed on either side, part of the long side (at least 30 pixels)."""
@@ -146,7 +146,6 @@ def look_across(
     slope = read_along(zones.backdrop_ev, start, step, outside)
     at_outline = slope[:, outside == 0]
     overlap = _overlap(ev - (slope - at_outline), outside, white_at)
-    blur = sharpest_blur(ramps(zones.spread, core=0.0)) or USUAL_BLUR_PX
     return Across(
         outline=outline,
         white_at=white_at,
@@ -160,7 +159,7 @@ def look_across(
         tangled=np.asarray(read_along(strands, start, step, outside).max(axis=1) > 0.5),
         lift_ev=_lift(line, read_along(levels.ev, start, step, LIFT_AT * tolerance / TOLERANCE_PX)),
         headroom=headroom,
-        spilled_ev=_spilled(ev, outside, white_at - overlap + tolerance + LEAVES * blur),
+        spilled_ev=_spilled(ev, outside, white_at - overlap + tolerance + LEAVES * zones.blur_px),
         blur=begins.blur,
     )
 

@@ -14,7 +14,7 @@ from inspector.levels import Levels
 from inspector.onset import Onset, find_onset
 from inspector.outline import tolerance_px
 from inspector.place import Box, view_box
-from inspector.profile import lens_blur, ramps, sharpest_blur
+from inspector.profile import ramps
 from inspector.spill import SpillRun, find_spill, may_spill
 from inspector.zones import Zones
 
@@ -23,8 +23,6 @@ __all__ = ["Box", "Edge", "HotSpot", "SpillRun", "measure_edge", "tolerance_px"]
 
 USUAL_RAMP_PX = 4.0
 """Taken where no ramp could be measured."""
-GLOW = 1.12
-"""The subject's own glow and the sensor's noise widen the sharpest ramps by so much, measured."""
 FAR_OVER_EV = 1.5
 """Before a backdrop so far over white, stops, the whole step does not tell the blur: its foot is
 all that is not white."""
@@ -55,8 +53,6 @@ class Edge:
         Length of the edge, viewed pixels; 0 when there is none.
     ramp_px : float or None
         Median 10 to 90 % distance between core level and white.
-    blur_px : float or None
-        Sigma of the lens blur, from the sharpest part of the outline.
     spill_fraction : float or None
         Length of sure spill over length of edge.
     spill : tuple of SpillRun
@@ -74,7 +70,6 @@ class Edge:
 
     length_px: float
     ramp_px: float | None
-    blur_px: float | None
     spill_fraction: float | None
     spill: tuple[SpillRun, ...]
     hot_spots: tuple[HotSpot, ...]
@@ -94,21 +89,20 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     spots = _hot_spots(levels, zones, hot_spot_area)
     if not zones.outlines:
         core = _core(levels, zones, _away_from(zones.backdrop), USUAL_RAMP_PX)
-        return Edge(0.0, None, None, None, (), spots, None, core, np.zeros(core.shape, bool))
+        return Edge(0.0, None, None, (), spots, None, core, np.zeros(core.shape, bool))
     away = _away_from(zones.backdrop)
     level = _core_level(levels, zones, away)
     found = ramps(zones.spread, core=level)
     tolerance = tolerance_px(levels.frame.size)
     across = look_across(levels, zones, away, core=level, tolerance=tolerance)
     ramp = _ramp(found, across, most=len(zones.spread))
-    blur = sharpest_blur(found)
     onset = find_onset(
         levels,
         zones.backdrop_ev,
         across.outline,
         across.white_at,
         may_spill(across, grid=zones.grid, tolerance=tolerance),
-        blur=_lens(across, blur),
+        blur=_lens(across, zones.blur_px),
         tolerance=tolerance,
     )
     runs, like_spill = find_spill(
@@ -122,7 +116,6 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     return Edge(
         length_px=length,
         ramp_px=ramp,
-        blur_px=blur,
         spill_fraction=min(1.0, sum(r.length_px for r in runs if r.sure) / length),
         spill=runs,
         hot_spots=spots,
@@ -140,11 +133,10 @@ def _ramp(found: Points, across: Across, *, most: int) -> float | None:
     return float(np.median(told)) if told.size else None
 
 
-def _lens(across: Across, sharpest: float | None) -> float:
+def _lens(across: Across, sharpest: float) -> float:
     """Sigma of the lens: rims widen the one, spill all along the outline the other."""
     over = float(np.median(across.backdrop_ev))
-    blur = lens_blur(sharpest, over) / GLOW
-    return max(0.5, blur if across.blur is None or over > FAR_OVER_EV else min(blur, across.blur))
+    return sharpest if across.blur is None or over > FAR_OVER_EV else min(sharpest, across.blur)
 
 
 def _beneath_white(

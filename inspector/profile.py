@@ -22,8 +22,12 @@ TEN_TO_NINETY = 2.5631
 """10 to 90 % width of an edge blurred by a Gaussian, in units of its sigma."""
 BIN_PX = 0.25
 """Steps of distance in which an edge's profile is gathered, pixels."""
-WIDENED = TEN_TO_NINETY**2 * BIN_PX**2 * (1 / 12 + 1 / 2)
-"""By how much, squared pixels, those steps and the calming of their noise widen a ramp."""
+WIDENED = BIN_PX**2 * (1 / 12 + 1 / 2)
+"""By how much those steps and the calming of their noise add to a blur's sigma, squared pixels."""
+STEEP = (0.8, 0.4)
+"""The part of an edge's fall that tells the blur of the lens."""
+LEAST_BLUR_PX = 0.5
+"""No lens is sharper than that on a sensor."""
 RAMP_REACH = 24.0
 """How far on either side of the outline a ramp is followed, pixels."""
 RAMP_BINS = np.arange(-RAMP_REACH + 1.0, RAMP_REACH, BIN_PX)
@@ -245,7 +249,29 @@ def _without_gaps(rows: Points, known: NDArray[np.bool_]) -> Points:
 
 
 def ramps(spread: Points, *, core: float) -> Points:
-    """10 to 90 % distances between ``core`` level and white of each profile that shows both.
+    """10 to 90 % distances between ``core`` level and white of each profile that shows both."""
+    found = _falls(spread, core, 0.9, 0.1)
+    return np.asarray(np.sqrt(np.maximum(found**2 - TEN_TO_NINETY**2 * WIDENED, 0.0)), np.float64)
+
+
+def lens_blur(spread: Points, *, core: float, backdrop_ev: float) -> float | None:
+    """Sigma of the lens, pixels, from the sharpest tenth of the profiles; None without any.
+
+    Their steep middle tells it, in parts of the way from ``core`` level to white: glare and light
+    on the rim widen their foot. Before a backdrop over white that is but a small part of the step.
+    """
+    high, low = STEEP
+    found = _falls(spread, core, high, low)
+    if found.size == 0:
+        return None
+    normal, white = NormalDist(), (1 - core) / (2.0 ** max(backdrop_ev, 0.0) - core)
+    seen = normal.inv_cdf(1 - low * white) - normal.inv_cdf(1 - high * white)
+    sigma = float(np.percentile(found, 10)) / seen
+    return max(LEAST_BLUR_PX, float(np.sqrt(max(sigma**2 - WIDENED, 0.0))))
+
+
+def _falls(spread: Points, core: float, high: float, low: float) -> Points:
+    """Distances over which profiles fall between two parts of the way from ``core`` to white.
 
     Both are looked for from halfway: further out noise or another limb may be as dark, too.
     """
@@ -254,38 +280,15 @@ def ramps(spread: Points, *, core: float) -> Points:
     white = np.minimum(1.0, np.median(spread[:, beside], axis=1))
     shown = white > core + LEAST_RISE
     spread, white = _calmed(spread[shown]), white[shown]
-    half, high, low = (core + share * (white - core) for share in (0.5, 0.9, 0.1))
+    half, upper, lower = (core + share * (white - core) for share in (0.5, high, low))
     middle = crossing(np.where(at < WHITE_AT[1], BRIGHT, spread), at, half)
     inner = np.where(at < middle[:, None], BRIGHT, spread)
     outer = np.where(at > middle[:, None], -BRIGHT, spread)[:, ::-1]
-    found = crossing(inner, at, low) + crossing(-outer, -at[::-1], -high)
-    found = found[np.isfinite(found)]
-    return np.asarray(np.sqrt(np.maximum(found**2 - WIDENED, 0.0)), np.float64)
+    found = crossing(inner, at, lower) + crossing(-outer, -at[::-1], -upper)
+    return np.asarray(found[np.isfinite(found)], np.float64)
 
 
 def _calmed(spread: Points) -> Points:
     """Profiles less their noise from step to step, which would cross a level early."""
     before, after = spread[:, :-2], spread[:, 2:]
     return np.pad((before + 2 * spread[:, 1:-1] + after) / 4, ((0, 0), (1, 1)), mode="edge")
-
-
-def sharpest_blur(found: Points) -> float | None:
-    """Sigma of the lens blur in pixels, from the sharpest tenth of the ramps; None without any.
-
-    10 to 90 % of a Gaussian's edge is 2.563 sigma.
-    """
-    if found.size == 0:
-        return None
-    return max(0.5, float(np.percentile(found, 10)) / TEN_TO_NINETY)
-
-
-def lens_blur(sharpest: float | None, backdrop_ev: float) -> float:
-    """Sigma of the lens, pixels, from the sharpest ramps under white and the backdrop's stops.
-
-    Of the fall from a backdrop ``b`` times white only what lies between 0.9 and 0.1 of white was
-    measured: less of the blurred step than 10 to 90 %.
-    """
-    b = 2.0 ** max(backdrop_ev, 0.0)
-    normal = NormalDist()
-    seen = normal.inv_cdf(1 - 0.1 / b) - normal.inv_cdf(1 - 0.9 / b)
-    return max(0.5, (sharpest or 1.0) * TEN_TO_NINETY / seen)

@@ -16,7 +16,7 @@ from inspector.grid import without_grid
 from inspector.holes import Island, sort_bright, white_islands
 from inspector.levels import Levels
 from inspector.outline import find_outlines, thick_parts
-from inspector.profile import NO_SPREAD, lens_blur, ramps, sharpest_blur, spread_along
+from inspector.profile import NO_SPREAD, lens_blur, spread_along
 from inspector.surface import find_surface
 
 SURROUND, BACKDROP, SUBJECT = 0, 1, 2
@@ -70,6 +70,8 @@ class Zones:
         Bright patches inside the subject that are not holes.
     spread : ndarray, float64
         (M, B) levels across stretches of the outlines (``profile.spread_along``).
+    blur_px : float
+        Sigma of the lens, from the sharpest of them.
     grid : bool
         Whether the dark lines of a grid run all over the backdrop.
     plate_shift : tuple of float, optional
@@ -84,6 +86,7 @@ class Zones:
     outlines: tuple[NDArray[np.float64], ...]
     islands: tuple[Island, ...] = ()
     spread: Points = field(default_factory=lambda: NO_SPREAD)
+    blur_px: float = USUAL_BLUR_PX
     grid: bool = False
     plate_shift: tuple[float, float] | None = None
 
@@ -178,8 +181,10 @@ def _assemble(
     label[backdrop] = BACKDROP
     outlines = find_outlines(levels, backdrop, subject, margin)
     spread = spread_along(levels, outlines)
-    sharpest = sharpest_blur(ramps(spread, core=0.0)) or USUAL_BLUR_PX
-    sigma = lens_blur(sharpest, median_of(surface, backdrop)) / levels.scale
+    core = 2.0 ** median_of(levels.ev, subject) if subject.any() else 0.0
+    over = float(np.median(surface[backdrop]))
+    blur = lens_blur(spread, core=core, backdrop_ev=over) or USUAL_BLUR_PX
+    sigma = blur / levels.scale
     strands, fainter = find_strands(levels.ev, backdrop, subject, sigma)
     cell = max(levels.frame.pattern.shape) // levels.scale
     fringe = find_fringe(label, sigma, cell) | fainter
@@ -193,6 +198,7 @@ def _assemble(
         outlines=outlines,
         islands=tuple(white_islands(levels.white, backdrop, subject, islands)),
         spread=spread,
+        blur_px=blur,
         plate_shift=plate_shift,
         grid=grid,
     )

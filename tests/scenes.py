@@ -137,10 +137,10 @@ def _edge(zones: Zones, shape: tuple[int, int], figure: NDArray[np.bool_]) -> Ed
     core = cv2.erode(figure.astype(np.uint8), np.ones((9, 9), np.uint8)).astype(bool)
     length = float(sum(len(o) for o in zones.outlines))
     if not length:
-        return Edge(0.0, None, None, None, (), (), None, core, np.zeros(core.shape, bool))
+        return Edge(0.0, None, None, (), (), None, core, np.zeros(core.shape, bool))
     ev = np.full(10, 0.9)
     headroom = Headroom(ev, ev, ev > 0, ev < 0)
-    return Edge(length, 3.0, 1.2, 0.0, (), (), headroom, core, np.zeros(core.shape, bool))
+    return Edge(length, 3.0, 0.0, (), (), headroom, core, np.zeros(core.shape, bool))
 
 
 def _exposure(levels: Levels, zones: Zones, depth: float | None, size: tuple[int, int]) -> Exposure:
@@ -317,7 +317,7 @@ def _unfound(inspection: Inspection, advice: str) -> Inspection:
     nothing = np.full_like(inspection.zones.label, SURROUND)
     unknown = np.full(nothing.shape, np.nan, np.float32)
     zones = Zones(nothing, nothing.astype(bool), unknown, unknown, nothing.astype(bool), ())
-    edge = Edge(0.0, None, None, None, (), (), None, nothing.astype(bool), nothing.astype(bool))
+    edge = Edge(0.0, None, None, (), (), None, nothing.astype(bool), nothing.astype(bool))
     brightest = float(np.percentile(inspection.levels.ev, 99))
     bare = replace(
         inspection, zones=zones, edge=edge, exposure=Exposure(0.0, brightest_ev=brightest)

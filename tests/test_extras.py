@@ -69,7 +69,7 @@ def test_other_sensors_are_counted_too(channels: tuple[str, ...]) -> None:
 
 def test_a_frame_without_an_edge_has_no_profile() -> None:
     base = make(person=False)
-    bare = Edge(0.0, None, None, None, (), (), None, *(np.zeros((2, 2), bool),) * 2)
+    bare = Edge(0.0, None, None, (), (), None, *(np.zeros((2, 2), bool),) * 2)
     assert profile(replace(base, edge=bare)) is None
 
 

@@ -15,7 +15,6 @@ from inspector.edge import Edge, measure_edge
 from inspector.levels import Levels, Under, measure_levels
 from inspector.onset import Onset, Suspect, _where_deeper, find_onset
 from inspector.outline import Outline
-from inspector.profile import lens_blur
 from inspector.zones import find_zones
 
 SIZE = (240, 200)
@@ -201,15 +200,6 @@ def test_points_that_are_not_looked_at_are_not_known() -> None:
     )
     assert np.isnan(onset.at).all()
     assert np.isnan(onset.error).all()
-
-
-@pytest.mark.parametrize("b", [1.0, 1.3, 2.0])
-def test_the_lens_is_as_sharp_as_the_normal_distribution_says(b: float) -> None:
-    """Of a step from b to nothing, 0.9 to 0.1 is seen (scipy's normal distribution)."""
-    seen = norm.ppf(1 - 0.1 / b) - norm.ppf(1 - 0.9 / b)
-    ten_to_ninety = norm.ppf(0.9) - norm.ppf(0.1)
-    measured = 1.4 * seen / ten_to_ninety
-    assert lens_blur(measured, np.log2(b)) == pytest.approx(1.4, rel=0.01)
 
 
 def spilt_ball(deepest: float, stops_per_px: float) -> Edge:

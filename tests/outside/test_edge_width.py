@@ -23,13 +23,14 @@ from inspector.decode import decode
 from inspector.inspect import inspect
 from inspector.levels import measure_levels
 from inspector.profile import (
+    RAMP_BINS,
     TEN_TO_NINETY,
     crossing,
     edge_spread,
     filled,
+    lens_blur,
     ramps,
     read_sites,
-    sharpest_blur,
 )
 from inspector.simulate.dng import write_dng
 from inspector.zones import find_zones
@@ -80,11 +81,29 @@ def test_the_ramp_of_an_upright_and_a_diagonal_edge(
 
 
 @pytest.mark.parametrize("sigma", [0.6, 1.0, 2.0])
-def test_the_sharpest_blur_is_the_lenss(sigma: float) -> None:
+def test_the_lens_blur_is_that_of_the_sharpest_stretches(sigma: float) -> None:
     """A tenth of the stretches are sharper than the rest by noise alone."""
     levels = measure_levels(frame_of_light(slanted_square(14, sigma), NOISY))
-    found = sharpest_blur(ramps(find_zones(levels).spread, core=0.0))
-    assert found == pytest.approx(sigma, rel=0.12)
+    assert find_zones(levels).blur_px == pytest.approx(sigma, rel=0.12)
+
+
+@pytest.mark.parametrize("b", [0.8, 1.0, 1.3, 2.0, 4.0])
+@pytest.mark.parametrize("core", [0.0, 0.1])
+def test_the_lens_blur_of_a_normal_distribution_is_its_sigma(b: float, core: float) -> None:
+    """Of a step from b to the core's level what lies under white (scipy's normal distribution)."""
+    at = (RAMP_BINS[:-1] + RAMP_BINS[1:]) / 2
+    spread = np.minimum(b + (core - b) * norm.cdf(at / 1.4), 1.0)[None]
+    assert lens_blur(spread, core=core, backdrop_ev=np.log2(b)) == pytest.approx(1.4, rel=0.06)
+
+
+def test_glare_and_a_lit_rim_do_not_widen_the_lens_blur_as_they_do_the_ramp() -> None:
+    """A fifth of the light is spread eight times as far."""
+    at = (RAMP_BINS[:-1] + RAMP_BINS[1:]) / 2
+    spread = (0.8 * norm.sf(at / 1.2) + 0.2 * norm.sf(at / 9.6))[None]
+    assert ramps(spread, core=0.0)[0] > 1.4 * TEN_TO_NINETY * 1.2
+    found = lens_blur(spread, core=0.0, backdrop_ev=0.0)
+    assert found is not None
+    assert 1.2 < found < 1.25 * 1.2
 
 
 @pytest.mark.parametrize("sigma", [0.8, 1.5, 3.0])
