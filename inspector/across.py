@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask, Points
-from inspector.halfway import where_subject_begins
+from inspector.halfway import Begins
 from inspector.headroom import THIN_MARGIN_PX, Headroom, find_headroom
 from inspector.levels import WHITE, Levels
 from inspector.outline import (
@@ -79,8 +79,6 @@ class Across:
     spilled_ev : ndarray, float64
         (N,) the headroom, were the outline where the light departs from the backdrop's: not above
         zero, and at most that where the light is at the ceiling.
-    blur : float or None
-        Sigma of the lens, pixels, where the outline tells it.
     """
 
     outline: Outline
@@ -96,16 +94,17 @@ class Across:
     lift_ev: Points
     headroom: Headroom
     spilled_ev: Points
-    blur: float | None
 
 
 def look_across(
-    levels: Levels, zones: Zones, away: Floats, *, core: float, tolerance: float
+    levels: Levels, zones: Zones, begins: Begins, away: Floats, *, core: float, tolerance: float
 ) -> Across:
     """Read the profiles along all outlines.
 
     Parameters
     ----------
+    begins : Begins
+        Where the subject truly begins along them.
     away : ndarray, float32
         (h, w) distance to the backdrop, working pixels.
     core : float
@@ -130,7 +129,6 @@ def look_across(
         for at in (core + 0.9 * (1 - core), EARLY, FIRST, core + 0.1 * (1 - core))
     )
     too_thin = dark_at > thickness - THIN_MARGIN_PX
-    begins = where_subject_begins(levels, outline)
     strands = within(zones.strands, STRAND_MARGIN).astype(np.float32)
     headroom = find_headroom(
         levels,
@@ -160,7 +158,6 @@ def look_across(
         lift_ev=_lift(line, read_along(levels.ev, start, step, LIFT_AT * tolerance / TOLERANCE_PX)),
         headroom=headroom,
         spilled_ev=_spilled(ev, outside, white_at - overlap + tolerance + LEAVES * zones.blur_px),
-        blur=begins.blur,
     )
 
 

@@ -23,9 +23,6 @@ __all__ = ["Box", "Edge", "HotSpot", "SpillRun", "measure_edge", "tolerance_px"]
 
 USUAL_RAMP_PX = 4.0
 """Taken where no ramp could be measured."""
-FAR_OVER_EV = 1.5
-"""Before a backdrop so far over white, stops, the whole step does not tell the blur: its foot is
-all that is not white."""
 TOLD_SHARE = 0.75
 """So much of the outline must show its ramp in fine profiles, else coarse ones tell it."""
 
@@ -87,14 +84,14 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         Area, part of the picture, from which a hot spot warns.
     """
     spots = _hot_spots(levels, zones, hot_spot_area)
-    if not zones.outlines:
+    if zones.begins is None:
         core = _core(levels, zones, _away_from(zones.backdrop), USUAL_RAMP_PX)
         return Edge(0.0, None, None, (), spots, None, core, np.zeros(core.shape, bool))
     away = _away_from(zones.backdrop)
     level = _core_level(levels, zones, away)
     found = ramps(zones.spread, core=level)
     tolerance = tolerance_px(levels.frame.size)
-    across = look_across(levels, zones, away, core=level, tolerance=tolerance)
+    across = look_across(levels, zones, zones.begins, away, core=level, tolerance=tolerance)
     ramp = _ramp(found, across, most=len(zones.spread))
     onset = find_onset(
         levels,
@@ -102,7 +99,7 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         across.outline,
         across.white_at,
         may_spill(across, grid=zones.grid, tolerance=tolerance),
-        blur=_lens(across, zones.blur_px),
+        blur=zones.blur_px,
         tolerance=tolerance,
     )
     runs, like_spill = find_spill(
@@ -131,12 +128,6 @@ def _ramp(found: Points, across: Across, *, most: int) -> float | None:
     """Median ramp; where much of the outline glows further in than fine profiles go, coarsely."""
     told = found if found.size >= TOLD_SHARE * most else across.rise[across.rise > 0]
     return float(np.median(told)) if told.size else None
-
-
-def _lens(across: Across, sharpest: float) -> float:
-    """Sigma of the lens: rims widen the one, spill all along the outline the other."""
-    over = float(np.median(across.backdrop_ev))
-    return sharpest if across.blur is None or over > FAR_OVER_EV else min(sharpest, across.blur)
 
 
 def _beneath_white(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +24,7 @@ def find_fringe(label: NDArray[np.uint8], sigma: float, cell: int) -> Mask:
 
     A ``cell`` of several pixels, as that of an X-Trans sensor, lies in it if any part does.
     """
-    reach = max(1, round(3 * sigma + 0.25)) + max(0, cell - 1)
+    reach = max(1, math.ceil(3 * sigma + 0.25)) + max(0, cell - 1)
     kernel = disc(reach)
     return np.not_equal(cv2.dilate(label, kernel), cv2.erode(label, kernel))
 

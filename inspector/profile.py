@@ -26,6 +26,8 @@ WIDENED = BIN_PX**2 * (1 / 12 + 1 / 2)
 """By how much those steps and the calming of their noise add to a blur's sigma, squared pixels."""
 STEEP = (0.8, 0.4)
 """The part of an edge's fall that tells the blur of the lens."""
+SHARPEST = 20
+"""So many of a hundred profiles are sharper than the lens makes them, by noise, in measurements."""
 LEAST_BLUR_PX = 0.5
 """No lens is sharper than that on a sensor."""
 RAMP_REACH = 24.0
@@ -255,7 +257,7 @@ def ramps(spread: Points, *, core: float) -> Points:
 
 
 def lens_blur(spread: Points, *, core: float, backdrop_ev: float) -> float | None:
-    """Sigma of the lens, pixels, from the sharpest tenth of the profiles; None without any.
+    """Sigma of the lens, pixels, from the sharpest of the profiles; None without any.
 
     Their steep middle tells it, in parts of the way from ``core`` level to white: glare and light
     on the rim widen their foot. Before a backdrop over white that is but a small part of the step.
@@ -266,7 +268,7 @@ def lens_blur(spread: Points, *, core: float, backdrop_ev: float) -> float | Non
         return None
     normal, white = NormalDist(), (1 - core) / (2.0 ** max(backdrop_ev, 0.0) - core)
     seen = normal.inv_cdf(1 - low * white) - normal.inv_cdf(1 - high * white)
-    sigma = float(np.percentile(found, 10)) / seen
+    sigma = float(np.percentile(found, SHARPEST)) / seen
     return max(LEAST_BLUR_PX, float(np.sqrt(max(sigma**2 - WIDENED, 0.0))))
 
 

@@ -13,9 +13,10 @@ from inspector.arrays import Floats, Mask, Points, disc, median_of
 from inspector.face import backdrop_face, scallops
 from inspector.fringe import find_fringe, find_strands
 from inspector.grid import without_grid
+from inspector.halfway import Begins, where_subject_begins
 from inspector.holes import Island, sort_bright, white_islands
 from inspector.levels import Levels
-from inspector.outline import find_outlines, thick_parts
+from inspector.outline import find_outlines, joined, thick_parts
 from inspector.profile import NO_SPREAD, lens_blur, spread_along
 from inspector.surface import find_surface
 
@@ -70,8 +71,10 @@ class Zones:
         Bright patches inside the subject that are not holes.
     spread : ndarray, float64
         (M, B) levels across stretches of the outlines (``profile.spread_along``).
+    begins : Begins or None
+        Where the subject begins along the outlines; None without any.
     blur_px : float
-        Sigma of the lens, from the sharpest of them.
+        Sigma of the lens.
     grid : bool
         Whether the dark lines of a grid run all over the backdrop.
     plate_shift : tuple of float, optional
@@ -86,6 +89,7 @@ class Zones:
     outlines: tuple[NDArray[np.float64], ...]
     islands: tuple[Island, ...] = ()
     spread: Points = field(default_factory=lambda: NO_SPREAD)
+    begins: Begins | None = None
     blur_px: float = USUAL_BLUR_PX
     grid: bool = False
     plate_shift: tuple[float, float] | None = None
@@ -181,9 +185,12 @@ def _assemble(
     label[backdrop] = BACKDROP
     outlines = find_outlines(levels, backdrop, subject, margin)
     spread = spread_along(levels, outlines)
+    begins = where_subject_begins(levels, joined(outlines)) if outlines else None
     core = 2.0 ** median_of(levels.ev, subject) if subject.any() else 0.0
     over = float(np.median(surface[backdrop]))
-    blur = lens_blur(spread, core=core, backdrop_ev=over) or USUAL_BLUR_PX
+    # Rims widen the one, spill all along the outline the other.
+    blurs = lens_blur(spread, core=core, backdrop_ev=over), begins.blur if begins else None
+    blur = min((b for b in blurs if b is not None), default=USUAL_BLUR_PX)
     sigma = blur / levels.scale
     strands, fainter = find_strands(levels.ev, backdrop, subject, sigma)
     cell = max(levels.frame.pattern.shape) // levels.scale
@@ -198,6 +205,7 @@ def _assemble(
         outlines=outlines,
         islands=tuple(white_islands(levels.white, backdrop, subject, islands)),
         spread=spread,
+        begins=begins,
         blur_px=blur,
         plate_shift=plate_shift,
         grid=grid,
