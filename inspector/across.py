@@ -55,6 +55,8 @@ class Across:
         The traced points.
     white_at : ndarray, float64
         (N,) offset inwards from the point at which white ends, pixels; NaN where there is none.
+    washed : ndarray, float64
+        (N,) pixels to the subject's middle where white reaches that far; NaN elsewhere.
     fall : ndarray, float64
         (N,) pixels from white to two stops under it; NaN where it cannot be told.
     rise : ndarray, float64
@@ -83,6 +85,7 @@ class Across:
 
     outline: Outline
     white_at: Points
+    washed: Points
     fall: Points
     rise: Points
     early: Points
@@ -147,6 +150,7 @@ def look_across(
     return Across(
         outline=outline,
         white_at=white_at,
+        washed=np.where(_lowest(level[:, offsets >= 0]) >= WHITE, thickness, np.nan),
         fall=np.where(too_thin, np.nan, dark_at - white_at),
         rise=low - high,
         early=early_at - white_at,

@@ -223,7 +223,8 @@ def _cues(across: Across, depth: Points, *, tolerance: float, wide: float, long:
     overlaps = depth > FAINT_OVERLAP * wide
     faint = without_gaps(soft & overlaps & ~across.told & ~rim, across.outline, FAINT_GAP_PX * long)
     faint = long_runs(faint, across.outline, LEAST_FAINT_RUN_PX * long)
-    crossed = (across.white_at > tolerance) & (across.headroom.ev < -CROSSED_EV)
+    ends = np.fmax(across.white_at, across.washed)
+    crossed = (ends > tolerance) & (across.headroom.ev < -CROSSED_EV)
     part = (more_fall > POSSIBLE_FALL * wide) | proven | faint | crossed
     sure, possible = (np.zeros(len(part), bool) for _ in range(2))
     for at in runs_of(part, across.outline.line):
@@ -245,7 +246,7 @@ def _cues(across: Across, depth: Points, *, tolerance: float, wide: float, long:
             or faint[at].any()
         )
     depths = np.maximum(depth, np.where(slow, tolerance, 0.0))
-    depths = np.maximum(depths, np.where(crossed, across.white_at, 0.0))
+    depths = np.maximum(depths, np.where(crossed, ends, 0.0))
     return _Cues(sure, possible, depths)
 
 

@@ -17,6 +17,7 @@ from inspector.edge import Edge, measure_edge, tolerance_px
 from inspector.frame import Frame
 from inspector.levels import measure_levels
 from inspector.simulate import Light, Scene, Spill, Spot
+from inspector.under import lay_under
 from inspector.zones import find_zones
 
 SIZE = (600, 400)
@@ -186,6 +187,19 @@ def glowing(level: float, fade: float, wall: float) -> Frame:
     inside = 150 - np.hypot(x, y)
     light = np.where(inside > 0, DARK + level * np.exp(-np.maximum(inside, 0) / fade), wall)
     return frame_of_light(blurred(light), NOISY)
+
+
+def test_a_white_jacket_under_a_brighter_wall_is_white_across_the_edge() -> None:
+    """The right half of a ball is white to its middle; an under frame tells it from the wall."""
+    x = np.meshgrid(np.arange(SIZE[0]) + 0.5, np.arange(SIZE[1]) + 0.5)[0]
+    light = blurred(np.where(BALL, np.where(x > 300, 2.0**0.4, DARK), 2.0**2.5))
+    levels = measure_levels(frame_of_light(light, NOISY))
+    under = measure_levels(frame_of_light(light / 2**2.5, NOISY))
+    joined = lay_under(levels, find_zones(levels), under)
+    edge = measure_edge(joined, find_zones(joined), hot_spot_area=0.0002)
+    assert edge.spill_fraction == pytest.approx(0.5, abs=0.05)
+    assert edge.spill[0].sure
+    assert edge.spill[0].where == "3 o'clock"
 
 
 @pytest.mark.parametrize("wall", [2.0**0.3, 2.0**0.8, 2.0**1.8])
