@@ -19,6 +19,7 @@ from inspector.levels import Levels
 from inspector.outline import find_outlines, joined, thick_parts
 from inspector.profile import NO_SPREAD, lens_blur, spread_along
 from inspector.surface import find_surface
+from inspector.white_parts import find_white_parts
 
 SURROUND, BACKDROP, SUBJECT = 0, 1, 2
 """Values of a zone map, also of ``--mask-out`` files."""
@@ -180,6 +181,9 @@ def _assemble(
     *,
     grid: bool,
 ) -> Zones:
+    white_parts = find_white_parts(levels, backdrop, subject)
+    backdrop, subject = backdrop & ~white_parts, subject | white_parts
+    margin = np.where(white_parts, -np.abs(margin), margin)
     label = np.full(backdrop.shape, SURROUND, np.uint8)
     label[subject] = SUBJECT
     label[backdrop] = BACKDROP

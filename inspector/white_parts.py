@@ -1,0 +1,114 @@
+"""White parts of the subject that join the backdrop: told by the step in light around them.
+
+A white jacket or a lit patch on the outline may be as white as the backdrop. Where either is under
+the ceiling, the two meet in a step; the backdrop's own light changes slowly.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from inspector.arrays import Floats, Mask
+from inspector.levels import Levels
+from inspector.outline import tolerance_px
+
+STEP_EV = 0.15
+"""Light that changes by so many stops over a few working pixels is a step."""
+OVER_PX = 2
+"""On either side of a place, working pixels."""
+LEAST_EV = 0.25
+"""A part differs from the backdrop beside it by so many stops."""
+BESIDE_PX = 5
+"""So far from the step the two are compared, working pixels."""
+LEAST_SAMPLES = 6
+"""Fewer pixels beside a step tell nothing."""
+MOST_AREA = 1 / 8
+"""A larger part of the backdrop is backdrop: light may fall on it in two pieces."""
+LEAST_BORDER = 0.08
+"""So much of a part's border is shared with the subject it belongs to."""
+LEAST_WHITE = 0.9
+"""So much of it is paper white; what is less is seen as a short backdrop."""
+
+
+def find_white_parts(levels: Levels, backdrop: Mask, subject: Mask) -> Mask:
+    """(h, w) True where the backdrop is a white part of the subject.
+
+    Parameters
+    ----------
+    backdrop, subject : ndarray, bool
+        (h, w) zones of the working picture.
+    """
+    none = np.zeros(backdrop.shape, bool)
+    inner = cv2.erode(backdrop.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    steps = _steps(levels.ev, inner)
+    if not steps.any() or not subject.any():
+        return none
+    pieces = (inner & ~steps).astype(np.uint8)
+    count, label, stats, _ = cv2.connectedComponentsWithStats(pieces, connectivity=4)
+    if count < 3:
+        return none
+    area = stats[:, cv2.CC_STAT_AREA]
+    area[0] = 0
+    thick = max(4.0, tolerance_px(levels.frame.size) / levels.scale)
+    near_subject = _grown(subject, 3)
+    found = none.copy()
+    for k in np.flatnonzero((area >= thick**2) & (area <= MOST_AREA * area.sum())):
+        x, y, w, h = (int(v) for v in stats[k, :4])
+        edge = 2 * BESIDE_PX
+        box = np.s_[max(0, y - edge) : y + h + edge, max(0, x - edge) : x + w + edge]
+        part = label[box] == k
+        if (
+            _thickness(part) >= thick
+            and levels.white[box][part].mean() >= LEAST_WHITE
+            and _shared(part, near_subject[box] & ~steps[box]) >= LEAST_BORDER
+            and abs(_difference(levels.ev[box], part, area[label[box]] > area[k])) >= LEAST_EV
+        ):
+            found[box] |= _grown(part, OVER_PX + 1)
+    return found & backdrop
+
+
+def _steps(ev: Floats, inside: Mask) -> Mask:
+    """True where light changes suddenly within a zone."""
+    height, width = ev.shape
+    light = np.where(inside, ev, np.nan).astype(np.float32)
+    steps = np.zeros(ev.shape, bool)
+    for dy, dx in ((0, 1), (1, 0), (1, 1), (1, -1)):
+        ahead, behind = (
+            cv2.warpAffine(
+                light,
+                np.array([[1, 0, way * dx], [0, 1, way * dy]], np.float32),
+                (width, height),
+                flags=cv2.INTER_NEAREST,
+                borderValue=float("nan"),
+            )
+            for way in (-OVER_PX, OVER_PX)
+        )
+        steps |= np.abs(ahead - behind) > STEP_EV  # not where either is NaN
+    return steps & inside
+
+
+def _grown(mask: Mask, pixels: int) -> Mask:
+    size = 2 * pixels + 1
+    return cv2.dilate(mask.astype(np.uint8), np.ones((size, size), np.uint8)) > 0
+
+
+def _thickness(part: Mask) -> float:
+    """Working pixels from its border to its middle."""
+    padded = np.pad(part.astype(np.uint8), 1)
+    return float(cv2.distanceTransform(padded, cv2.DIST_L2, 3).max())
+
+
+def _shared(part: Mask, near: Mask) -> float:
+    """How much of the border of a part lies near something."""
+    border = _grown(part, 1) & ~part
+    return float(near[border].mean())
+
+
+def _difference(ev: Floats, part: Mask, backdrop: Mask) -> float:
+    """Stops by which a part is brighter than the backdrop beside it; 0 where none is beside it."""
+    beside = backdrop & _grown(part, BESIDE_PX)
+    within = part & _grown(beside, BESIDE_PX)
+    if min(np.count_nonzero(beside), np.count_nonzero(within)) < LEAST_SAMPLES:
+        return 0.0
+    return float(np.median(ev[within]) - np.median(ev[beside]))

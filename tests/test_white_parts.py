@@ -1,0 +1,77 @@
+"""White parts of the subject that join the backdrop, on light given as numbers."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from plain import NOISY, blurred, disc, frame_of_light
+
+from inspector.exposure import Exposure
+from inspector.inspect import inspect
+from inspector.levels import measure_levels
+from inspector.zones import BACKDROP, SUBJECT, find_zones
+
+SIZE = (600, 400)
+X, Y = np.meshgrid(np.arange(SIZE[0]) + 0.5, np.arange(SIZE[1]) + 0.5)
+FIGURE = disc(SIZE, (300, 200), 90)
+JACKET = FIGURE & (X > 320)
+DARK = 2.0**-6
+
+
+def light_of(wall: NDArray[np.floating] | float, jacket: float) -> NDArray[np.float32]:
+    """A dark ball before a wall; its right part is a white jacket of so many stops."""
+    light = np.where(FIGURE, DARK, wall)
+    return blurred(np.where(JACKET, 2.0**jacket, light), 1.0)
+
+
+def overlap(one: NDArray[np.bool_], other: NDArray[np.bool_]) -> float:
+    """Jaccard's index: intersection over union."""
+    return float((one & other).sum() / (one | other).sum())
+
+
+@pytest.mark.parametrize(("wall", "jacket"), [(0.8, 0.3), (1.6, 0.4), (0.3, 0.8)])
+def test_a_white_jacket_is_of_the_subject_and_spills(wall: float, jacket: float) -> None:
+    """The ceiling is one stop: one of the two is under it, so that their step shows."""
+    frame = frame_of_light(light_of(2.0**wall, jacket), NOISY)
+    zones = find_zones(measure_levels(frame))
+    scale = SIZE[0] // zones.label.shape[1]
+    true = np.where(FIGURE, SUBJECT, BACKDROP)[::scale, ::scale]
+    assert overlap(true == SUBJECT, zones.subject) > 0.97
+    seen = inspect(frame)
+    assert seen.verdict.word == "warn"
+    assert "spill" in [r.code for r in seen.verdict.reasons]
+    assert seen.edge.spill_fraction == pytest.approx(0.4, abs=0.1)
+
+
+def test_a_jacket_of_the_backdrops_own_level_cannot_be_told() -> None:
+    assert inspect(frame_of_light(light_of(2.0**0.5, 0.5), NOISY)).edge.spill_fraction == 0
+
+
+def test_the_backdrops_percentiles_are_freed_of_a_jacket() -> None:
+    x: Exposure = inspect(frame_of_light(light_of(2.0**0.8, 0.3), NOISY)).exposure
+    assert x.ev_p1 == pytest.approx(0.8, abs=0.05)
+
+
+@pytest.mark.parametrize("fall", [0.2, 0.6])
+def test_light_that_falls_off_behind_the_subject_is_backdrop(fall: float) -> None:
+    wall = 2.0 ** (0.9 - fall * X / SIZE[0])
+    light = blurred(np.where(FIGURE, DARK, wall), 1.0)
+    zones = find_zones(measure_levels(frame_of_light(light, NOISY)))
+    assert zones.backdrop.mean() == pytest.approx((~FIGURE).mean(), abs=0.01)
+
+
+def test_two_halves_of_a_wall_in_different_light_are_both_backdrop() -> None:
+    """A joint of the paper runs up and down behind the subject, a third of a stop apart."""
+    light = blurred(np.where(FIGURE, DARK, np.where(X > 300, 2.0**0.8, 2.0**0.45)), 1.0)
+    zones = find_zones(measure_levels(frame_of_light(light, NOISY)))
+    assert zones.backdrop.mean() == pytest.approx((~FIGURE).mean(), abs=0.01)
+
+
+def test_a_part_that_is_not_white_is_a_short_backdrop() -> None:
+    """A shadow's sharp edge beside the subject: it counts against the backdrop."""
+    shadow = (np.abs(Y - 250) < 40) & (X > 300) & (X < 470)
+    wall = np.where(shadow, 2.0**-0.2, 2.0**0.5)
+    x = inspect(frame_of_light(blurred(np.where(FIGURE, DARK, wall), 1.0), NOISY)).exposure
+    assert x.white_fraction is not None
+    assert x.white_fraction < 0.99
