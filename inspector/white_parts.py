@@ -17,10 +17,10 @@ STEP_EV = 0.15
 """Light that changes by so many stops over a few working pixels is a step."""
 OVER_PX = 2
 """On either side of a place, working pixels."""
-LEAST_EV = 0.25
+LEAST_EV = 0.28
 """A part differs from the backdrop beside it by so many stops."""
-BESIDE_PX = 5
-"""So far from the step the two are compared, working pixels."""
+BESIDE_PX = 12
+"""So far from the step the two are compared, working pixels: a strand dims what is near it."""
 LEAST_SAMPLES = 6
 """Fewer pixels beside a step tell nothing."""
 MOST_AREA = 1 / 8
