@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask
 from inspector.levels import Levels
@@ -21,6 +22,8 @@ LEAST_EV = 0.28
 """A part differs from the backdrop beside it by so many stops."""
 BESIDE_PX = 12
 """So far from the step the two are compared, working pixels: a strand dims what is near it."""
+LEAST_PX = 4.0
+"""A thinner part than that, or than the tolerance, is none, working pixels."""
 LEAST_SAMPLES = 6
 """Fewer pixels beside a step tell nothing."""
 MOST_AREA = 1 / 8
@@ -39,33 +42,34 @@ def find_white_parts(levels: Levels, backdrop: Mask, subject: Mask) -> Mask:
     backdrop, subject : ndarray, bool
         (h, w) zones of the working picture.
     """
-    none = np.zeros(backdrop.shape, bool)
+    found = np.zeros(backdrop.shape, bool)
     inner = cv2.erode(backdrop.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     steps = _steps(levels.ev, inner)
     if not steps.any() or not subject.any():
-        return none
+        return found
     pieces = (inner & ~steps).astype(np.uint8)
-    count, label, stats, _ = cv2.connectedComponentsWithStats(pieces, connectivity=4)
-    if count < 3:
-        return none
+    _, label, stats, _ = cv2.connectedComponentsWithStats(pieces, connectivity=4)
     area = stats[:, cv2.CC_STAT_AREA]
-    area[0] = 0
-    thick = max(4.0, tolerance_px(levels.frame.size) / levels.scale)
-    near_subject = _grown(subject, 3)
-    found = none.copy()
-    for k in np.flatnonzero((area >= thick**2) & (area <= MOST_AREA * area.sum())):
-        x, y, w, h = (int(v) for v in stats[k, :4])
-        edge = 2 * BESIDE_PX
-        box = np.s_[max(0, y - edge) : y + h + edge, max(0, x - edge) : x + w + edge]
-        part = label[box] == k
+    area[0] = 0  # what is none
+    least = max(LEAST_PX, tolerance_px(levels.frame.size) / levels.scale)
+    beside_subject = _grown(subject, 3) & ~steps
+    for k in np.flatnonzero((area >= least**2) & (area <= MOST_AREA * area.sum())):
+        box = _around(stats[k], 2 * BESIDE_PX)
+        part, larger = label[box] == k, area[label[box]] > area[k]
         if (
-            _thickness(part) >= thick
+            _thickness(part) >= least
             and levels.white[box][part].mean() >= LEAST_WHITE
-            and _shared(part, near_subject[box] & ~steps[box]) >= LEAST_BORDER
-            and abs(_difference(levels.ev[box], part, area[label[box]] > area[k])) >= LEAST_EV
+            and _shared(part, beside_subject[box]) >= LEAST_BORDER
+            and abs(_difference(levels.ev[box], part, larger)) >= LEAST_EV
         ):
             found[box] |= _grown(part, OVER_PX + 1)
     return found & backdrop
+
+
+def _around(stats: NDArray[np.int32], margin: int) -> tuple[slice, slice]:
+    """Rows and columns of a component and of a margin around it."""
+    x, y, w, h = (int(v) for v in stats[:4])
+    return np.s_[max(0, y - margin) : y + h + margin, max(0, x - margin) : x + w + margin]
 
 
 def _steps(ev: Floats, inside: Mask) -> Mask:

@@ -191,10 +191,7 @@ def _assemble(
     spread = spread_along(levels, outlines)
     begins = where_subject_begins(levels, joined(outlines)) if outlines else None
     core = 2.0 ** median_of(levels.ev, subject) if subject.any() else 0.0
-    over = float(np.median(surface[backdrop]))
-    # Rims widen the one, spill all along the outline the other.
-    blurs = lens_blur(spread, core=core, backdrop_ev=over), begins.blur if begins else None
-    blur = min((b for b in blurs if b is not None), default=USUAL_BLUR_PX)
+    blur = _blur(spread, begins, core=core, backdrop_ev=float(np.median(surface[backdrop])))
     sigma = blur / levels.scale
     strands, fainter = find_strands(levels.ev, backdrop, subject, sigma)
     cell = max(levels.frame.pattern.shape) // levels.scale
@@ -214,6 +211,12 @@ def _assemble(
         plate_shift=plate_shift,
         grid=grid,
     )
+
+
+def _blur(spread: Points, begins: Begins | None, *, core: float, backdrop_ev: float) -> float:
+    """Sigma of the lens: rims widen the one that is seen, spill all along the outline the other."""
+    blurs = lens_blur(spread, core=core, backdrop_ev=backdrop_ev), begins.blur if begins else None
+    return min((b for b in blurs if b is not None), default=USUAL_BLUR_PX)
 
 
 def _without_grid(levels: Levels) -> tuple[Levels, bool]:
