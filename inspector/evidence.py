@@ -60,6 +60,9 @@ UNDER_CEILING_EV = 0.05
 """So near the ceiling a level is not told, stops."""
 LARGE_SHARE, LARGE = 0.005, 2.0
 """A larger part of the picture is seldom lit, and what that weighs."""
+COMPANY, COMPANY_WEIGHT = 4, 2.5
+"""So many other bright patches nearby are gaps in hair or lace, and what that weighs: of 97 lit
+patches none had them, of 981 holes 87."""
 THIN = 4.0
 """A patch so many times larger than the square of its width may be a gap."""
 LEAST_MAIN, ENOUGH_MAIN = 60, 8000
@@ -102,10 +105,11 @@ def main_part(mask: Mask, levels: Levels, plate_ev: Floats | None) -> Main:
     )
 
 
-def weight(box: tuple[int, int, int, int], mask: Mask, main: Main) -> float:
+def weight(box: tuple[int, int, int, int], mask: Mask, main: Main, company: int = 0) -> float:
     """Weight of evidence that a bright patch (its box and its mask there) is a hole.
 
-    Natural logarithm of the odds: positive speaks for a hole.
+    Natural logarithm of the odds: positive speaks for a hole. ``company`` is the number of other
+    patches nearby that are not much smaller.
     """
     (x0, y0, x1, y1), levels = box, main.levels
     top, left = max(0, y0 - REACH), max(0, x0 - REACH)
@@ -122,6 +126,7 @@ def weight(box: tuple[int, int, int, int], mask: Mask, main: Main) -> float:
     signs = (
         HOLES_BEFORE,
         LARGE if area > LARGE_SHARE * levels.ev.size else 0.0,
+        COMPANY_WEIGHT if company >= COMPANY else 0.0,
         _by_level(found, foretold, levels.ceiling_ev, vague),
         _by_tint(levels.rendered[around][core], main),
         _by_fall(inside, ev, main.fall, vague),

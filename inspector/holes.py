@@ -11,10 +11,15 @@ from inspector.arrays import Floats, Mask
 from inspector.evidence import OPEN, SURE, is_thin, main_part, weight
 from inspector.levels import Levels
 
+LEAST_PX = 3
+"""Smaller patches are left to what is around them, working pixels."""
 LARGEST_ISLAND = 0.02
 """A larger part of the picture is the backdrop itself, uneven and behind a rim though it be."""
 LIT_SHARE = 0.25
 """Part of a working pixel's cells that are paper white where white light lies on the subject."""
+NEARBY, LIKE = 0.05, 1 / 20
+"""Patches so near each other, part of the long side, keep company, where one is no smaller than
+such a part of the other."""
 LARGE_PART = 0.003
 """A part of the backdrop this much of its largest part shapes its face."""
 
@@ -49,7 +54,7 @@ def sort_bright(
         The mask (h, w) of the backdrop, that of its parts which are not small beside the
         largest, and the islands.
     """
-    count, label, stats, _ = cv2.connectedComponentsWithStats(
+    count, label, stats, middle = cv2.connectedComponentsWithStats(
         bright.astype(np.uint8), connectivity=8
     )
     held = np.bincount(label[::2, ::2][parts[::2, ::2]], minlength=count)
@@ -57,19 +62,20 @@ def sort_bright(
     is_backdrop = np.zeros(count, bool)
     is_backdrop[main] = True
     compared = main_part(label == main, levels, plate_ev)
-    islands = []
-    for i in range(1, count):
+    areas, islands = stats[:, cv2.CC_STAT_AREA], []
+    patches = (areas >= LEAST_PX) & (np.arange(count) != main)
+    patches[0] = False
+    for i in np.flatnonzero(patches):
         x, y, w, h, area = (int(v) for v in stats[i])
-        if i == main or area < 3:
-            continue
+        near = np.hypot(*(middle[patches] - middle[i]).T) < NEARBY * max(levels.ev.shape)
+        company = int((near & (areas[patches] >= LIKE * area)).sum()) - 1
         box, mask = (x, y, x + w, y + h), label[y : y + h, x : x + w] == i
         is_hole = area > LARGEST_ISLAND * levels.ev.size
-        found = OPEN if is_hole else weight(box, mask, compared)
+        found = OPEN if is_hole else weight(box, mask, compared, company)
         is_light = found < SURE and not is_thin(mask)
         is_backdrop[i] = not is_light  # where it is open, a hole is far more common
         if found < OPEN:
             islands.append(Island(box, mask, is_light))
-    areas = stats[:, cv2.CC_STAT_AREA]
     large = is_backdrop & (areas >= LARGE_PART * areas[is_backdrop].max())
     return is_backdrop[label], large[label], islands
 

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from itertools import product
+
 import numpy as np
 import pytest
+from plain import NOISY, blurred, frame_of_light
 
 from inspector.arrays import Mask
+from inspector.frame import Frame
 from inspector.holes import Island, white_islands
+from inspector.levels import measure_levels
+from inspector.zones import find_zones
 
 SHAPE = (120, 160)
 
@@ -57,3 +63,20 @@ def test_what_was_sure_before_stays_and_takes_in_the_dimmer_white_around() -> No
     islands = white_islands(white, backdrop, subject() & ~backdrop, [core, open_one])
     assert [i.box for i in islands] == [(140, 10, 143, 13), (100, 40, 130, 60)]
     assert [i.sure for i in islands] == [False, True]
+
+
+def patches(side: int) -> Frame:
+    """A dark ball before a wall with bright patches in rows and columns, duller than the wall."""
+    x, y = np.meshgrid(np.arange(600) + 0.5, np.arange(400) + 0.5)
+    light = np.where(np.hypot(x - 300, y - 200) < 130, 2.0**-6, 2.0**0.5)
+    for u, v in product(range(side), repeat=2):
+        light[(abs(x - 280 - 14 * u) < 5) & (abs(y - 180 - 14 * v) < 5)] = 2.0**-0.1
+    return frame_of_light(blurred(light, 0.8), NOISY)
+
+
+@pytest.mark.parametrize(("side", "light"), [(1, True), (2, True), (4, False)])
+def test_patches_in_company_are_gaps_in_hair_or_lace(side: int, light: bool) -> None:
+    """Well under the wall's level one is light on the subject; many of a kind are gaps."""
+    zones = find_zones(measure_levels(patches(side)))
+    assert any(i.sure for i in zones.islands) == light
+    assert zones.backdrop[zones.backdrop.shape[0] // 2 - 10, 140] != light
