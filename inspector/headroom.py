@@ -16,7 +16,7 @@ from inspector.profile import read_sites
 UNSETTLED_PX = 0.5
 """So much further in the true outline may lie where the backdrop is at the ceiling, pixels."""
 FITTED_PX = 0.25
-"""So much further in a white that only the fall under the ceiling tells may end, pixels."""
+"""So much further in an outline may lie that only the fall under the ceiling tells, pixels."""
 CLEARLY_EV = 1 / 6
 """What may make so much of a difference to an end of the window is not exact, stops."""
 THIN_PX = 1.0

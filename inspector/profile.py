@@ -27,7 +27,7 @@ WIDENED = BIN_PX**2 * (1 / 12 + 1 / 2)
 STEEP = (0.8, 0.4)
 """The part of an edge's fall that tells the blur of the lens."""
 SHARPEST = 20
-"""So many of a hundred profiles are sharper than the lens makes them, by noise, in measurements."""
+"""So many of a hundred profiles may be sharper than the lens makes them, by noise."""
 LEAST_BLUR_PX = 0.5
 """No lens is sharper than that on a sensor."""
 RAMP_REACH = 24.0

@@ -1,16 +1,13 @@
 """Write a frame as a DNG file that any raw decoder reads back photosite for photosite.
 
-Tags and their meaning: Adobe, *Digital Negative Specification* 1.4, chapters 4 and 5; Exif
-tags: CIPA DC-008. The matrices of the simulated camera are made up, see `colour_matrix`.
+Tags and their meaning: Adobe, *Digital Negative Specification* 1.4, chapters 4 and 5. The matrices of the simulated camera are made up, see `colour_matrix`.
 """
 
 from __future__ import annotations
 
 import io
 import os
-import struct
 from collections.abc import Sequence
-from datetime import datetime
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -20,6 +17,15 @@ import tifffile
 from numpy.typing import NDArray
 
 from inspector.frame import BAYER, MONO, RGB, Frame, Shot
+from inspector.simulate.exif import (
+    ASCII,
+    EXIF_PLACE,
+    LONG,
+    SHORT,
+    append_exif,
+    exif_time,
+    overwrite_entry,
+)
 
 DEFAULT_CAMERA = "Simulated camera"
 MAKE = "Simulated"
@@ -30,14 +36,13 @@ PHOTOMETRIC_LINEAR = 34892
 # Tag codes.
 PHOTOMETRIC, MAKE_TAG, MODEL_TAG, ORIENTATION, DATE_TIME = 262, 271, 272, 274, 306
 CFA_DIM, CFA_PATTERN, EXPOSURE_TIME, F_NUMBER = 33421, 33422, 33434, 33437
-EXIF_IFD, EXIF_PLACE, ISO_SPEED, DATE_TIME_ORIGINAL = 34665, 34664, 34855, 36867
 DNG_VERSION, DNG_BACKWARD_VERSION, UNIQUE_CAMERA_MODEL = 50706, 50707, 50708
 CFA_PLANE_COLOUR, CFA_LAYOUT = 50710, 50711
 BLACK_DIM, BLACK, BLACK_DELTA_H, BLACK_DELTA_V, WHITE = 50713, 50714, 50715, 50716, 50717
 COLOUR_MATRIX, AS_SHOT_NEUTRAL, ILLUMINANT, ACTIVE_AREA = 50721, 50728, 50778, 50829
 
 # TIFF field types.
-BYTE, ASCII, SHORT, LONG, RATIONAL, SRATIONAL = 1, 2, 3, 4, 5, 10
+BYTE, RATIONAL, SRATIONAL = 1, 5, 10
 
 TILE = (512, 512)
 """Rows and columns of a compressed tile."""
@@ -110,9 +115,9 @@ def write_dng(
     ]
     how = _lossless_jpeg(bits) if lossless_jpeg else {}
     data = _tiff(_with_masked_border(frame, masked), tags, is_cfa=is_cfa, **how)
-    _append_exif(data, frame.shot)
+    append_exif(data, frame.shot)
     if not is_cfa:  # tifffile knows no LinearRaw with one sample
-        _overwrite_entry(data, PHOTOMETRIC, (PHOTOMETRIC, SHORT, 1, PHOTOMETRIC_LINEAR))
+        overwrite_entry(data, PHOTOMETRIC, (PHOTOMETRIC, SHORT, 1, PHOTOMETRIC_LINEAR))
     _replace(path, data.getbuffer())
 
 
@@ -194,7 +199,7 @@ def _camera_tags(shot: Shot, orientation: int) -> list[Tag]:
     if shot.aperture_f is not None:
         tags.append(_rational(F_NUMBER, [shot.aperture_f]))
     if shot.taken_at is not None:
-        tags.append(_text(DATE_TIME, _exif_time(shot.taken_at)))
+        tags.append(_text(DATE_TIME, exif_time(shot.taken_at)))
     return tags
 
 
@@ -257,45 +262,6 @@ def _rational(
         fraction = Fraction(value).limit_denominator(places)
         flat += fraction.numerator, fraction.denominator
     return code, SRATIONAL if signed else RATIONAL, len(flat) // 2, tuple(flat), True
-
-
-def _exif_time(iso_time: str) -> str:
-    """Exif writes ``YYYY:MM:DD hh:mm:ss`` where ISO 8601 has dashes and a T."""
-    return datetime.fromisoformat(iso_time).strftime("%Y:%m:%d %H:%M:%S")
-
-
-def _append_exif(data: io.BytesIO, shot: Shot) -> None:
-    """Append the Exif sub-IFD, the only place where LibRaw looks for ISO, and point to it.
-
-    tifffile writes no Exif sub-IFD and refuses its pointer, so a tag one code lower keeps the
-    place. TIFF 6.0 lets an IFD lie anywhere at an even offset.
-    """
-    entries: list[tuple[int, int, int, bytes]] = []
-    if shot.iso is not None and shot.iso < 65535:  # as much as the tag can hold
-        entries.append((ISO_SPEED, SHORT, 1, struct.pack("<HH", round(shot.iso), 0)))
-    text = b""
-    if shot.taken_at is not None:
-        text = _exif_time(shot.taken_at).encode("ascii") + b"\0"
-        entries.append((DATE_TIME_ORIGINAL, ASCII, len(text), b""))
-
-    start = data.seek(0, io.SEEK_END)
-    start += data.write(b"\0" * (start % 2))
-    text_at = start + 2 + 12 * len(entries) + 4
-    data.write(struct.pack("<H", len(entries)))
-    for code, kind, count, value in entries:
-        data.write(struct.pack("<HHI", code, kind, count) + (value or struct.pack("<I", text_at)))
-    data.write(struct.pack("<I", 0) + text)
-
-    _overwrite_entry(data, EXIF_PLACE, (EXIF_IFD, LONG, 1, start))
-
-
-def _overwrite_entry(data: io.BytesIO, code: int, entry: tuple[int, int, int, int]) -> None:
-    """Replace the directory entry of tag ``code`` in the first IFD: code, type, count, value."""
-    data.seek(0)
-    with tifffile.TiffFile(data) as tif:
-        entry_at = tif.pages.first.tags[code].offset
-    data.seek(entry_at)
-    data.write(struct.pack("<HHII", *entry))
 
 
 def _replace(path: Path, content: memoryview) -> None:
