@@ -1,6 +1,7 @@
 """Write a frame as a DNG file that any raw decoder reads back photosite for photosite.
 
-Tags and their meaning: Adobe, *Digital Negative Specification* 1.4, chapters 4 and 5. The matrices of the simulated camera are made up, see `colour_matrix`.
+Tags and their meaning: Adobe, *Digital Negative Specification* 1.4, chapters 4 and 5. The
+matrices of the simulated camera are made up, see `colour_matrix`.
 """
 
 from __future__ import annotations
