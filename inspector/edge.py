@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -12,9 +12,10 @@ from inspector.arrays import Floats, Mask, Points, median_of
 from inspector.headroom import Headroom, headroom_at
 from inspector.levels import Levels
 from inspector.onset import Onset, find_onset
-from inspector.outline import tolerance_px
+from inspector.outline import TOLERANCE_PX, tolerance_px
 from inspector.place import Box, view_box
 from inspector.profile import ramps
+from inspector.ripple import RIPPLED, rippled
 from inspector.spill import SpillRun, find_spill, may_spill
 from inspector.zones import Zones
 
@@ -109,6 +110,7 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         centre=_centre(levels, zones),
         size=levels.frame.size,
     )
+    runs = _less_sure_in_hair(runs, levels, zones, tolerance)
     length = float(across.outline.step.sum())
     return Edge(
         length_px=length,
@@ -128,6 +130,23 @@ def _ramp(found: Points, across: Across, *, most: int) -> float | None:
     """Median ramp; where much of the outline glows further in than fine profiles go, coarsely."""
     told = found if found.size >= TOLD_SHARE * most else across.rise[across.rise > 0]
     return float(np.median(told)) if told.size else None
+
+
+def _less_sure_in_hair(
+    runs: tuple[SpillRun, ...], levels: Levels, zones: Zones, tolerance: float
+) -> tuple[SpillRun, ...]:
+    """The runs, in the same order of sure and long; light between strands is no sure spill."""
+    if not any(run.sure for run in runs):
+        return runs
+    light = np.exp2(np.minimum(levels.ev - zones.backdrop_ev, np.float32(0)))
+    slope = RIPPLED * levels.scale * TOLERANCE_PX / tolerance
+
+    def in_hair(run: SpillRun) -> bool:
+        points, inward = levels.from_view(run.points), run.inward
+        return rippled(light, points, inward, depth=run.depth_px / levels.scale, slope=slope)
+
+    judged = (replace(run, sure=run.sure and not in_hair(run)) for run in runs)
+    return tuple(sorted(judged, key=lambda r: (-r.sure, -r.length_px)))
 
 
 def _beneath_white(

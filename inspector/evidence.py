@@ -30,6 +30,8 @@ SURE, OPEN = 0.5, 2.0
 """Under the first weight a patch is light, under the second it may be either."""
 ENOUGH = 150
 """Working pixels of a patch that show its level and its edge well; fewer show them less so."""
+DEEPEST = 80
+"""Percentile of the depth from which pixels lie deepest in a small patch: its rim is darker."""
 OFF_EV, LIGHT_OFF_EV = 0.03, 0.35
 """By how many stops a hole is off the level foretold, and light off the backdrop's."""
 TINT_EV, LIGHT_TINT_EV, NEUTRAL = 0.015, 0.15, 0.3
@@ -137,12 +139,13 @@ def weight(box: tuple[int, int, int, int], mask: Mask, main: Main, company: int 
 
 
 def _core(inside: Patch) -> Mask:
-    """A patch less its rim, where that leaves enough of it."""
+    """A patch less its rim, where that leaves enough of it; else what lies deepest in it."""
     for size in (5, 3):
         smaller = cv2.erode(inside, np.ones((size, size), np.uint8)) > 0
         if smaller.sum() >= 12:
             return smaller
-    return inside > 0
+    depth = cv2.distanceTransform(inside, cv2.DIST_L2, 3)
+    return np.asarray(depth >= np.percentile(depth[inside > 0], DEEPEST), bool)
 
 
 def _by_level(found: float, foretold: tuple[float, ...], ceiling: float, vague: float) -> float:

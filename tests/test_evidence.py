@@ -12,7 +12,7 @@ import pytest
 from numpy.typing import NDArray
 from plain import NOISY, blurred, disc, frame_of_light
 
-from inspector.evidence import is_thin, roundness, tint_off
+from inspector.evidence import _core, is_thin, roundness, tint_off
 from inspector.levels import measure_levels
 from inspector.zones import Zones, find_zones
 
@@ -39,6 +39,18 @@ def sharp() -> NDArray[np.float32]:
 
 def sure(zones: Zones) -> list[bool]:
     return [island.sure for island in zones.islands]
+
+
+@pytest.mark.parametrize(("leg", "blur"), [(18, 1.0), (20, 1.4), (24, 1.4)])
+def test_of_a_small_gap_the_blurred_rim_does_not_tell_the_level(leg: int, blur: float) -> None:
+    """A right triangle: its level is that of its deepest part; most of it is darker by far."""
+    y, x = np.mgrid[: SIZE[1], : SIZE[0]]
+    gap = (x >= 480) & (y >= 300) & (x - 480 + y - 300 < leg)
+    light = blurred(np.where(gap, WALL, DARK), blur)
+    levels = measure_levels(frame_of_light(light, NOISY))
+    inside = (levels.ev > np.log2(WALL / 2)).astype(np.uint8)
+    assert np.median(levels.ev[inside > 0]) < np.log2(WALL) - 0.1
+    assert np.median(levels.ev[_core(inside)]) == pytest.approx(np.log2(WALL), abs=0.04)
 
 
 def test_a_sharp_patch_of_the_background_s_own_light_is_a_hole() -> None:

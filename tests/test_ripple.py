@@ -1,0 +1,100 @@
+"""Hair beside the outline ripples, light on the subject does not: on light given as numbers."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from plain import NOISY, blurred, frame_of_light
+from skimage.feature import structure_tensor, structure_tensor_eigenvalues
+
+from inspector.inspect import inspect
+from inspector.ripple import RIPPLED, SIGMA, WINDOW, rippled
+
+SIZE = 200
+X, Y = np.meshgrid(np.arange(SIZE) + 0.5, np.arange(SIZE) + 0.5)
+LINE = np.stack([np.full(60, 100.0), np.arange(70.0, 130.0)], axis=1)
+INWARD = np.tile((1.0, 0.0), (60, 1))
+
+
+def ripples(light: NDArray[np.floating], slope: float = 2 * RIPPLED) -> bool:
+    return rippled(light.astype(np.float32), LINE, INWARD, depth=8, slope=slope)
+
+
+def fall(length: float) -> NDArray[np.float64]:
+    """Light that falls inwards, towards larger x, over so many pixels."""
+    return np.interp(X - 100, (0, length), (1.0, 0.02))
+
+
+@pytest.mark.parametrize("length", [6, 12, 30])
+@pytest.mark.parametrize("noise", [0.0, 0.03])
+def test_light_that_falls_evenly_does_not_ripple(length: float, noise: float) -> None:
+    rng = np.random.default_rng(7)
+    assert not ripples(fall(length) + rng.normal(0, noise, X.shape))
+
+
+@pytest.mark.parametrize("pitch", [5, 8, 12])
+def test_strands_before_the_backdrop_ripple(pitch: int) -> None:
+    strands = np.where(Y % pitch < pitch / 3, 0.1, 1.0)
+    assert ripples(blurred(np.where(X > 112, 0.02, np.where(X > 98, strands, 1.0)), 0.8))
+
+
+def test_a_faint_ripple_is_none() -> None:
+    assert not ripples(fall(12) * (1 + 0.02 * np.sin(2 * np.pi * Y / 8)))
+
+
+def test_where_nothing_falls_nothing_is_told() -> None:
+    assert not ripples(np.ones_like(X))
+
+
+@pytest.mark.parametrize("angle", [0, 20, 70])
+def test_the_slopes_are_the_eigenvalues_of_scikit_images_structure_tensor(angle: float) -> None:
+    """A plane wave has no slope along its crests; two crossed ones have as much both ways."""
+    turn = np.radians(angle)
+    u, v = (X * np.cos(t) + Y * np.sin(t) for t in (turn, turn + np.pi / 2))
+    wave, crossed = (0.5 + 0.2 * np.sin(0.5 * u), 0.5 + 0.2 * np.sin(0.5 * u) * np.sin(0.5 * v))
+    assert not ripples(wave, 0.01)
+    assert ripples(crossed, 0.01)
+    quiet = blurred(crossed, SIGMA)
+    # Its Sobel filter gives eight times the slope per pixel.
+    tensor = structure_tensor(quiet, sigma=WINDOW, order="rc")
+    _, least = structure_tensor_eigenvalues(tensor)
+    along = float(np.sqrt(least[75:125, 100:110].mean())) / 8
+    assert ripples(crossed, 0.9 * along)
+    assert not ripples(crossed, 1.1 * along)
+
+
+PLACE = np.stack(np.meshgrid(np.arange(900) - 449.5, np.arange(700) - 349.5))
+DEPTH, AROUND = 200 - np.hypot(*PLACE), 200 * np.arctan2(*PLACE)
+"""A ball's depth under its rim, and the way along that, pixels."""
+STRETCH, DARK = 130, 2.0**-6
+
+
+def hair(seed: int, count: int) -> NDArray[np.bool_]:
+    """Strands that stand out from a stretch of the rim, each its own way."""
+    rng = np.random.default_rng(seed)
+    covered = np.zeros(DEPTH.shape, bool)
+    roots, lengths = rng.uniform(-STRETCH, STRETCH, count), 20 * rng.uniform(0.3, 1, count)
+    for root, length, slant in zip(roots, lengths, rng.normal(0, 0.3, count), strict=True):
+        strand = np.abs(AROUND - root + slant * DEPTH) < 0.8
+        covered |= strand & (-length < DEPTH) & (DEPTH <= 0)
+    return covered
+
+
+def test_a_slow_fall_onto_the_subject_is_sure_spill() -> None:
+    spill = np.maximum(2.0**0.4 * np.interp(DEPTH, (8, 40), (1.0, 0.0)), DARK)
+    lit = np.where(np.abs(AROUND) < STRETCH, spill, DARK)
+    light = blurred(np.where(DEPTH > 0, lit, 2.0**0.5), 1.0)
+    runs = inspect(frame_of_light(light, NOISY)).edge.spill
+    assert sum(run.length_px for run in runs if run.sure) == pytest.approx(2 * STRETCH, rel=0.1)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_as_slow_a_fall_into_dense_hair_is_not(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    light = blurred(np.where((DEPTH > 0) | hair(seed, 220), DARK, 2.0**0.9), 1.6)
+    frame = frame_of_light(light, NOISY)
+    runs = inspect(frame).edge.spill
+    assert runs
+    assert not any(run.sure for run in runs)
+    monkeypatch.setattr("inspector.edge.rippled", lambda *_, **__: False)
+    assert any(run.sure for run in inspect(frame).edge.spill)
