@@ -41,3 +41,11 @@ def disc(radius: int) -> NDArray[np.uint8]:
     """(2 radius + 1, 2 radius + 1) a disc, for morphology."""
     shape = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1,) * 2)
     return np.asarray(shape, np.uint8)
+
+
+def without_specks(mask: Mask, least: int) -> Mask:
+    """A mask less its connected parts of fewer pixels."""
+    _, label, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
+    kept = stats[:, cv2.CC_STAT_AREA] >= least
+    kept[0] = False
+    return np.asarray(kept[label], bool)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspector.align import find_shift, line_of_light, moved
-from inspector.arrays import Floats, Mask, Points, disc, median_of
+from inspector.arrays import Floats, Mask, Points, disc, median_of, without_specks
 from inspector.face import backdrop_face, scallops
 from inspector.fringe import find_fringe, find_strands
 from inspector.grid import without_grid
@@ -41,6 +41,8 @@ MOST_UNEVEN_EV = 2.0
 """A short backdrop that spans more stops than this is a room with someone in it."""
 USUAL_BLUR_PX = 1.0
 """Sigma of the lens blur, taken where no outline shows it."""
+LEAST_STRAND_PX = 5
+"""Fewer working pixels are no thin part, but a corner of the outline's staircase."""
 LEAST_TOLD = 0.05
 """Part of the backdrop under the ceiling that tells how its level changed since the plate."""
 PLATE_REACH = 0.025
@@ -196,7 +198,7 @@ def _assemble(
     strands, fainter = find_strands(levels.ev, backdrop, subject, sigma)
     cell = max(levels.frame.pattern.shape) // levels.scale
     fringe = find_fringe(label, sigma, cell) | fainter
-    strands |= subject & ~thick_parts(levels, subject, margin=1.0)
+    strands |= without_specks(subject & ~thick_parts(levels, subject, margin=1.0), LEAST_STRAND_PX)
     return Zones(
         label=label,
         fringe=fringe,
