@@ -175,10 +175,9 @@ def _offsets(reach: float) -> Points:
 def _past_the_middle(depth: Floats, offsets: Points, scale: int) -> tuple[Mask, Points]:
     """True where a profile has passed the subject's middle; (N,) pixels to that middle.
 
-    ``depth`` (N, K) is the distance to the backdrop, pixels. Where a thicker part of the subject
-    lies opposite, across a gap, the profile counts as past it from the start: nothing is told.
+    ``depth`` (N, K) is the distance to the backdrop, pixels.
     """
-    highest = np.maximum.accumulate(depth, axis=1)
+    highest = np.maximum.accumulate(np.where(offsets < 0, 0, depth), axis=1)
     past = (depth < highest - 0.75 * scale) & (offsets > 0)
     # The distance is to the next pixel's middle: half a pixel more than to the outline.
     return past, np.asarray(highest[:, -1] - 0.5 * scale, np.float64)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from inspector.arrays import Mask, median_of, share_of, some
 from inspector.edge import Edge
@@ -99,7 +100,7 @@ def measure_exposure(
     white = float(levels.white[inner].mean())
     depth = _depth(levels, edge.core)
     veil, veil_is = _veil(depth, p50, levels.ceiling_ev)
-    low, low_is = _low_end(weakest, levels.ceiling_ev, passes=white >= white_limit)
+    low, low_is = _low_end(weakest, levels.ceiling_ev, tint, passes=white >= white_limit)
     high, high_is = _high_end(edge.headroom, spill_limit)
     return Exposure(
         backdrop_area=area,
@@ -170,9 +171,14 @@ def _veil(depth: float | None, p50: float, ceiling: float) -> tuple[float | None
     return float(2.0 ** (-depth - p50)), "at_most" if p50 > ceiling - AT_CEILING else "exact"
 
 
-def _low_end(weakest: float, ceiling: float, *, passes: bool) -> tuple[float, str]:
-    """Change at which just enough of the backdrop is still paper white: down to its ``weakest``."""
-    change = float(np.log2(WHITE)) - weakest
+def _low_end(
+    weakest: float, ceiling: float, tint: NDArray[np.float64], *, passes: bool
+) -> tuple[float, str]:
+    """Change at which just enough of the backdrop is still paper white: down to its ``weakest``.
+
+    White is where all channels are: the ``tint`` (C,) of the darkest counts.
+    """
+    change = float(np.log2(WHITE / min(1.0, tint.min()))) - weakest
     change = min(change, 0.0) if passes else max(change, 0.01)
     return change, "at_most" if weakest > ceiling - AT_CEILING else "exact"
 

@@ -164,18 +164,20 @@ def find_spill(
 def _past_the_outline(across: Across, onset: Onset, past: Points, wide: float) -> Mask:
     """(N,) where white goes on beyond the tolerance from where the subject surely begins."""
     soft = _soft(across, wide)
+    # On a limb too thin for its fall to be told white may well lie.
+    slow = soft | ~np.isfinite(across.fall)
     far = past > PLAIN_PX * wide
     deep = (past > 0) & (
         onset.steps
-        | ((soft | far) & (onset.error < np.maximum(LARGEST_ERROR * wide, past / WELL_KNOWN)))
+        | ((slow | far) & (onset.error < np.maximum(LARGEST_ERROR * wide, past / WELL_KNOWN)))
     )
     lit = (soft & ~_rim(across, wide) & ~_shaded(across)) | (onset.rise > BRIGHTER)
     sharp = far | (onset.steps & ~soft)
     deep &= ~sharp | (~across.tangled & (lit | onset.steps))
     for run in runs_of(deep, across.outline.line):
         plain, step = (past > onset.error)[run], across.outline.step[run]
-        slow = step[plain & soft[run]].sum() >= LEAST_RUN_PX * wide
-        deep[run] = slow or step[plain].sum() >= LEAST_OVERLAP_RUN_PX * wide
+        soft_enough = step[plain & soft[run]].sum() >= LEAST_RUN_PX * wide
+        deep[run] = soft_enough or step[plain].sum() >= LEAST_OVERLAP_RUN_PX * wide
     return deep
 
 

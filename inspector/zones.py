@@ -18,6 +18,7 @@ from inspector.holes import Island, sort_bright, white_islands
 from inspector.levels import Levels
 from inspector.outline import find_outlines, joined, thick_parts
 from inspector.profile import NO_SPREAD, lens_blur, spread_along
+from inspector.shade import find_shade
 from inspector.surface import find_surface
 from inspector.white_parts import find_white_parts
 
@@ -133,8 +134,10 @@ def find_zones(levels: Levels) -> Zones:
     backdrop &= face  # a lamp in the room is no part of it
     if not _lit_for_white(levels.ev, surface, backdrop, face):
         return no_zones(levels)
-    subject = _subject(face & ~backdrop, face, levels.ev, surface)
-    backdrop |= face & ~subject & ~bright & (levels.ev > surface - SEAM_EV)
+    before = face & ~backdrop
+    shade = find_shade(levels.ev, surface, before)
+    subject = _subject(before & ~shade, face, levels.ev, surface)
+    backdrop |= shade | face & ~subject & ~bright & (levels.ev > surface - SEAM_EV)
     return _assemble(levels, backdrop, subject, surface, margin, islands, grid=grid)
 
 
@@ -157,8 +160,10 @@ def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zo
     margin = _over_halfway(levels.ev, surface)
     bright = face & (margin > 0)
     backdrop, _, islands = sort_bright(bright, parts, levels, surface)
-    subject = _subject(face & ~backdrop, face, levels.ev, surface)
-    backdrop |= face & ~subject & ~bright & (levels.ev > surface - SEAM_EV)
+    before = face & ~backdrop
+    shade = find_shade(levels.ev, surface, before)
+    subject = _subject(before & ~shade, face, levels.ev, surface)
+    backdrop |= shade | face & ~subject & ~bright & (levels.ev > surface - SEAM_EV)
     shift_px = (shift[0] * levels.scale, shift[1] * levels.scale)
     return _assemble(levels, backdrop, subject, surface, margin, islands, shift_px, grid=grid)
 
