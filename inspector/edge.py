@@ -94,17 +94,19 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     tolerance = tolerance_px(levels.frame.size)
     across = look_across(levels, zones, zones.begins, away, core=level, tolerance=tolerance)
     ramp = _ramp(found, across, most=len(zones.spread))
+    suspect = may_spill(across, grid=zones.grid, tolerance=tolerance)
     onset = find_onset(
         levels,
         zones.backdrop_ev,
         across.outline,
         across.white_at,
-        may_spill(across, grid=zones.grid, tolerance=tolerance),
+        suspect,
         blur=zones.blur_px,
         tolerance=tolerance,
     )
     runs, like_spill = find_spill(
         across,
+        suspect,
         onset,
         tolerance=tolerance,
         centre=_centre(levels, zones),

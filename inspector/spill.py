@@ -125,12 +125,20 @@ def may_spill(across: Across, *, grid: bool, tolerance: float) -> Suspect:
 
 
 def find_spill(
-    across: Across, onset: Onset, *, tolerance: float, centre: Points, size: tuple[int, int]
+    across: Across,
+    suspect: Suspect,
+    onset: Onset,
+    *,
+    tolerance: float,
+    centre: Points,
+    size: tuple[int, int],
 ) -> tuple[tuple[SpillRun, ...], Mask]:
     """Sure and possible runs of spill, the sure and the longest first; (N,) where it looks so.
 
     Parameters
     ----------
+    suspect : Suspect
+        Where the onset was looked for.
     onset : Onset
         Where the subject begins beneath white light, as far as it is known.
     tolerance : float
@@ -147,6 +155,9 @@ def find_spill(
     past = white_at - onset.at - tolerance
     more = np.maximum(depth - SURE_OVERLAP * wide, 0.0)
     shallow = past / (onset.error**2 + (TRUSTED * wide) ** 2) + more / (TRUSTED * wide) ** 2 < 0
+    # Light that ends as sharply as at a clean edge leaves the level of a sloping backdrop, too.
+    sloping = suspect.deep & _rim(across, wide) & (past < 0)
+    shallow |= sloping & (onset.error < LARGEST_ERROR * wide)
     deep = _past_the_outline(across, onset, past, wide)
     sure = without_gaps((cues.sure & ~shallow) | deep, across.outline, GAP_PX * long)
     sure = long_runs(sure, across.outline, LEAST_PART_PX * wide)
