@@ -33,7 +33,7 @@ def find_shade(ev: Floats, backdrop_ev: Floats, before: Mask) -> Mask:
     if np.count_nonzero(shallow) < LEAST_PX:
         return np.zeros_like(before)
     steep = slope(np.asarray(cv2.GaussianBlur(ev, (0, 0), 1.0), np.float32)) > STEEP
-    near_edge = cv2.dilate(steep.astype(np.uint8), np.ones((NEAR_PX, NEAR_PX), np.uint8)) > 0
+    near_edge = _within_a_square(steep)
     gentle = (shallow & ~near_edge).astype(np.uint8)
     count, label, stats, _ = cv2.connectedComponentsWithStats(gentle, connectivity=8)
     shade = np.zeros(count, bool)
@@ -45,4 +45,9 @@ def find_shade(ev: Floats, backdrop_ev: Floats, before: Mask) -> Mask:
         part = label[around] == k
         ring = (cv2.dilate(part.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0) & ~part
         shade[k] = bool(ring.any()) and np.mean(~before[around][ring]) >= LEAST_OPEN
-    return np.asarray(shade[label], bool)
+    # Up to the edge of the subject that stands before it.
+    return _within_a_square(shade[label]) & shallow & ~steep
+
+
+def _within_a_square(mask: Mask) -> Mask:
+    return cv2.dilate(mask.astype(np.uint8), np.ones((NEAR_PX, NEAR_PX), np.uint8)) > 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from inspector.arrays import ENOUGH_PIXELS, median_of, share_of, some
+from inspector.arrays import ENOUGH_PIXELS, median_of, share_of, some, without_specks
 
 MASK = np.array([[True, False, True], [True, True, True]])
 PICTURE = np.arange(6, dtype=np.float32).reshape(2, 3)
@@ -35,3 +35,13 @@ def test_the_median_of_a_large_mask_is_close() -> None:
 
 def test_the_share_of_a_mask() -> None:
     assert share_of(MASK) == 5 / 6
+
+
+def test_specks_are_parts_of_few_pixels_corners_joined() -> None:
+    mask = np.array([[1, 0, 0, 1], [0, 1, 0, 0], [0, 0, 1, 0]], bool)
+    assert without_specks(mask, 3).tolist() == [
+        [True, False, False, False],
+        [False, True, False, False],
+        [False, False, True, False],
+    ]
+    assert not without_specks(mask, 4).any()

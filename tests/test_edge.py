@@ -168,6 +168,19 @@ def test_deep_spill_is_never_taken_for_a_clean_edge(depth: float, ramp: float) -
     assert "spill" in [r.code for r in i.verdict.reasons]
 
 
+@pytest.mark.parametrize("gap", [20, 40])
+def test_spill_is_found_across_a_gap_before_a_thicker_limb(gap: int) -> None:
+    """Light that falls slowly onto one side of the gap; the other side is clean."""
+    x, y = np.meshgrid(np.arange(SIZE[0]) + 0.5, np.arange(SIZE[1]) + 0.5)
+    body = (np.abs(x - 240) < 60) & (y > 60)
+    arm = (x > 300 + gap) & (x < 390 + gap) & (y > 60)
+    lit = 2.0**0.3 / (1 + np.exp((x - 312 - gap) / 4))
+    light = np.where(body, 2.0**-6, np.where(arm, np.maximum(lit, 2.0**-6), 2.0**0.3))
+    runs = [r for r in edge_of(frame_of_light(blurred(light, 1.0), NOISY)).spill if r.sure]
+    assert all(abs(r.points[:, 0].mean() - 310 - gap) < 4 for r in runs)
+    assert sum(r.length_px for r in runs) > 250
+
+
 @pytest.mark.parametrize("rim_ev", [-3.0, -1.5, -0.6])
 @pytest.mark.parametrize("width", [0.0003, 0.0008])
 def test_a_narrow_bright_rim_is_no_spill(rim_ev: float, width: float) -> None:

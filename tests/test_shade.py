@@ -1,0 +1,63 @@
+"""Folds and shadows on the backdrop, on light given as numbers."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from plain import NOISY, blurred, disc, frame_of_light
+
+from inspector.inspect import inspect
+from inspector.levels import measure_levels
+from inspector.zones import Zones, find_zones
+
+SIZE = (900, 600)
+X, Y = np.meshgrid(np.arange(SIZE[0]) + 0.5, np.arange(SIZE[1]) + 0.5)
+FIGURE = disc(SIZE, (450, 300), 120)
+WALL, DARK = 2.0**0.4, 2.0**-6
+
+
+def with_figure(wall: NDArray[np.floating]) -> NDArray[np.float32]:
+    return blurred(np.where(FIGURE, DARK, wall), 1.2)
+
+
+def fold(depth: float, sigma: float) -> NDArray[np.floating]:
+    """A wall with a dark line across it, so many stops deep in its middle."""
+    return np.asarray(WALL * 2.0 ** (-depth * np.exp(-((Y - 260) ** 2) / (2 * sigma**2))))
+
+
+def zones_of(light: NDArray[np.float32]) -> Zones:
+    return find_zones(measure_levels(frame_of_light(light, NOISY)))
+
+
+@pytest.mark.parametrize(("depth", "sigma"), [(1.2, 16.0), (1.5, 16.0), (1.8, 24.0)])
+def test_a_fold_is_backdrop_that_falls_short(depth: float, sigma: float) -> None:
+    seen = inspect(frame_of_light(with_figure(fold(depth, sigma)), NOISY))
+    true = FIGURE[::2, ::2]
+    both = seen.zones.subject & true
+    assert both.sum() > 0.98 * (seen.zones.subject | true).sum()
+    assert [r.code for r in seen.verdict.reasons] == ["background-short"]
+    wall = ~FIGURE & (blurred(FIGURE.astype(float), 5.0) < 0.01)
+    white = float((with_figure(fold(depth, sigma)) >= 0.98)[wall].mean())
+    assert seen.exposure.white_fraction == pytest.approx(white, abs=0.01)
+
+
+def test_as_dark_a_band_with_sharp_edges_stands_before_the_backdrop() -> None:
+    band = np.where(np.abs(Y - 260) < 20, WALL * 2.0**-1.5, WALL)
+    zones = zones_of(with_figure(band))
+    assert zones.subject[130, 20:100].all()
+
+
+def test_what_fades_into_the_dark_stands_before_the_backdrop() -> None:
+    """A foot that hangs out of focus is no shade, be its edge ever so soft."""
+    zones = zones_of(with_figure(fold(4.5, 16.0)))
+    assert zones.subject[130, 20:100].all()
+
+
+def test_light_that_falls_slowly_over_the_subjects_edge_is_spill() -> None:
+    depth = 120 - np.hypot(X - 450, Y - 300)
+    lit = np.where(np.abs(Y - 300) < 60, WALL * 2.0 ** (-np.maximum(depth, 0) / 12), DARK)
+    light = blurred(np.where(FIGURE, np.maximum(lit, DARK), WALL), 1.2)
+    seen = inspect(frame_of_light(light, NOISY))
+    assert "spill" in [r.code for r in seen.verdict.reasons]
+    assert seen.zones.subject[150, 175:275].all()
