@@ -65,6 +65,9 @@ WELL_KNOWN = 4.0
 TRUSTED = 0.5
 """Neither an outline nor an overlap is known better than this, pixels; each weighs by its
 variance."""
+SLOPING_PX = 7.0
+"""Light that ends sharply and leaves the backdrop's level so early must step there, too, as far as
+steps are found: it may only slope."""
 PLAIN_PX = 5.0
 """White so much further past the tolerance is spill, however fast it then falls."""
 BRIGHTER = 0.06
@@ -155,9 +158,8 @@ def find_spill(
     past = white_at - onset.at - tolerance
     more = np.maximum(depth - SURE_OVERLAP * wide, 0.0)
     shallow = past / (onset.error**2 + (TRUSTED * wide) ** 2) + more / (TRUSTED * wide) ** 2 < 0
-    # Light that ends as sharply as at a clean edge leaves the level of a sloping backdrop, too.
-    sloping = suspect.deep & _rim(across, wide) & (past < 0)
-    shallow |= sloping & (onset.error < LARGEST_ERROR * wide)
+    sloping = suspect.deep & _rim(across, wide) & (depth > SLOPING_PX * wide)
+    shallow |= sloping & (past < 0) & (onset.error < LARGEST_ERROR * wide)
     deep = _past_the_outline(across, onset, past, wide)
     sure = without_gaps((cues.sure & ~shallow) | deep, across.outline, GAP_PX * long)
     sure = long_runs(sure, across.outline, LEAST_PART_PX * wide)
