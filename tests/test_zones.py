@@ -337,3 +337,17 @@ def test_the_fainter_end_of_loose_hair_is_left_out_but_no_seam() -> None:
     assert levels.white[alone, along].max() < 1
     assert zones.fringe[faint, along].all()
     assert not zones.fringe[alone, along].any()
+
+
+@pytest.mark.parametrize("wall_ev", [-0.5, 0.4])
+def test_the_mask_ends_where_the_subject_begins_though_its_rim_is_lit(wall_ev: float) -> None:
+    """Light that wraps round a ball moves the place where light is halfway inwards."""
+    radius, centre = 120.0, (300.3, 199.6)
+    x, y = np.meshgrid(np.arange(600) + 0.5 - centre[0], np.arange(400) + 0.5 - centre[1])
+    depth = radius - np.hypot(x, y)
+    cover = np.clip(depth + 0.5, 0, 1)
+    lit = 2.0**wall_ev * (0.02 + 0.45 * np.exp(-np.maximum(depth, 0) / 3))
+    light = cover * lit + (1 - cover) * 2.0**wall_ev
+    mask = mask_of(*zones_of(frame_of_light(blurred(light, 1.2), NOISY)))
+    found = np.sqrt(np.count_nonzero(mask == SUBJECT) / np.pi)
+    assert found == pytest.approx(radius, abs=0.2)
