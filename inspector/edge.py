@@ -9,6 +9,7 @@ import numpy as np
 
 from inspector.across import Across, look_across
 from inspector.arrays import Floats, Mask, Points, median_of
+from inspector.clean_part import compare_falls
 from inspector.headroom import Headroom, headroom_at
 from inspector.levels import Levels
 from inspector.onset import Onset, find_onset
@@ -94,7 +95,8 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     tolerance = tolerance_px(levels.frame.size)
     across = look_across(levels, zones, zones.begins, away, core=level, tolerance=tolerance)
     ramp = _ramp(found, across, most=len(zones.spread))
-    suspect = may_spill(across, grid=zones.grid, tolerance=tolerance)
+    falls = compare_falls(across, tolerance=tolerance)
+    suspect = may_spill(across, falls, grid=zones.grid)
     onset = find_onset(
         levels,
         zones.backdrop_ev,
@@ -106,6 +108,7 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     )
     runs, like_spill = find_spill(
         across,
+        falls,
         suspect,
         onset,
         tolerance=tolerance,

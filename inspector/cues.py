@@ -1,0 +1,127 @@
+"""Cues of spill: what slow falls and overlaps say of the edge, wherever the subject begins."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from inspector.across import Across
+from inspector.arrays import Mask, Points
+from inspector.clean_part import Falls
+from inspector.outline import long_runs, runs_of, without_gaps
+
+# All widths below are for a tolerance of 3 px, as on frames up to 3,000 px wide, and grow with it;
+# lengths also with the spacing of the outline's points.
+SURE_FALL, POSSIBLE_FALL = 4.0, 2.5
+"""How many pixels longer than on a clean part the fall from white to two stops under it is on
+spill, and how many on what may be spill. Measured: a strong rim adds up to 3, spill 4 to 50."""
+MOSTLY = 0.5
+"""Of a run's slow falls such a part must be slow from the start, else it is a rim."""
+TANGLED = 0.9
+"""Where strands hang before so much of a run, its fall may be theirs."""
+SURE_OVERLAP = 2.0
+"""How many pixels further than on a clean part white reaches past the end of the backdrop's own
+light on spill: with what a clean edge hides in its blur, the tolerance."""
+FAINT_OVERLAP, LEAST_FAINT_RUN_PX, FAINT_GAP_PX = 0.5, 80.0, 8.0
+"""Before a backdrop at the ceiling, where an overlap is seen in part only, both cues just over
+what is clean are spill where they go on together for so long, gaps no longer than the last left
+out of account."""
+LEAST_LONE_RUN_PX = 72.0
+"""A slow fall alone, though the frame shows that white ends where the backdrop's light does, may
+be a rim: it must go on for so long."""
+CROSSED_EV, LEAST_CROSSED_PX = 0.15, 6.0
+"""White past the outline's tolerance, and over white there by so many stops, is spill plainly if
+it goes on for so many pixels; a darker frame shows the outline where it is."""
+LEAST_RUN_PX, LEAST_OVERLAP_RUN_PX = 24.0, 40.0
+"""Shorter runs are not judged; a strand of hair across the outline dims the light outside over
+twice the stretch that profiles are averaged on, so overlap alone must go on for longer."""
+
+
+@dataclass(frozen=True, eq=False)
+class Cues:
+    """What falls and overlaps say at N points.
+
+    Attributes
+    ----------
+    long_fall, slow : ndarray, bool
+        (N,) where light falls over long, and where it does so from the start.
+    borne_out : ndarray, bool
+        (N,) slow falls with an overlap, or before a backdrop at the ceiling, which may hide one.
+    proven, faint : ndarray, bool
+        (N,) overlaps that a soft fall proves, and those seen in part only that go on with one.
+    crossed : ndarray, bool
+        (N,) where white is plainly past the traced outline.
+    may : ndarray, bool
+        (N,) where any of these, or a lesser fall, says that it may be spill.
+    depths : ndarray, float64
+        (N,) pixels to which white then reaches inwards.
+    """
+
+    long_fall: Mask
+    slow: Mask
+    borne_out: Mask
+    proven: Mask
+    faint: Mask
+    crossed: Mask
+    may: Mask
+    depths: Points
+
+
+def find_cues(across: Across, falls: Falls, overlap: Points, *, tolerance: float) -> Cues:
+    """Look for what speaks for spill at each point.
+
+    Parameters
+    ----------
+    overlap : ndarray, float64
+        (N,) pixels of white past the end of the backdrop's own light, more than if clean.
+    tolerance : float
+        Pixels by which white may cross the outline.
+    """
+    long_fall = (falls.slower > SURE_FALL * falls.wide) & ~falls.shaded
+    slow = long_fall & ~falls.rim
+    # A seam or a strand dims the light outside as spill does, but leaves the edge sharp.
+    proven = falls.soft & (overlap > SURE_OVERLAP * falls.wide)
+    overlaps = overlap > FAINT_OVERLAP * falls.wide
+    faint = falls.soft & overlaps & ~across.told & ~falls.rim
+    faint = without_gaps(faint, across.outline, FAINT_GAP_PX * falls.long)
+    faint = long_runs(faint, across.outline, LEAST_FAINT_RUN_PX * falls.long)
+    ends = np.fmax(across.white_at, across.washed)
+    crossed = (ends > tolerance) & (across.headroom.ev < -CROSSED_EV)
+    depths = np.maximum(overlap, np.where(slow, tolerance, 0.0))
+    return Cues(
+        long_fall=long_fall,
+        slow=slow,
+        borne_out=slow & (overlaps | ~across.told),
+        proven=proven,
+        faint=faint,
+        crossed=crossed,
+        may=(falls.slower > POSSIBLE_FALL * falls.wide) | proven | faint | crossed,
+        depths=np.maximum(depths, np.where(crossed, ends, 0.0)),
+    )
+
+
+def spill_by_cues(across: Across, falls: Falls, cues: Cues) -> tuple[Mask, Mask]:
+    """(N,) runs that are spill by the cues alone, and (N,) those that are or may be."""
+    sure, possible = (np.zeros(len(cues.may), bool) for _ in range(2))
+    for at in runs_of(cues.may, across.outline.line):
+        step = across.outline.step[at]
+        plain = step[cues.crossed[at]].sum() >= LEAST_CROSSED_PX * falls.wide
+        tangled = across.tangled[at].mean() > TANGLED
+        lasts = step.sum() >= LEAST_RUN_PX * falls.long
+        possible[at] = plain or tangled or lasts
+        sure[at] = plain or (lasts and not tangled and _goes_on(cues, at, step, falls.long))
+    return sure, possible
+
+
+def _goes_on(cues: Cues, at: slice, step: Points, unit: float) -> bool:
+    """Whether the cues of a run, whose points stand for ``step`` each, go on for long enough."""
+    long_fall, slow, borne_out, proven = (
+        step[cue[at]].sum() for cue in (cues.long_fall, cues.slow, cues.borne_out, cues.proven)
+    )
+    slow_enough = borne_out >= LEAST_RUN_PX * unit or slow >= LEAST_LONE_RUN_PX * unit
+    return bool(
+        (slow >= MOSTLY * long_fall and slow_enough)
+        or proven >= LEAST_OVERLAP_RUN_PX * unit
+        or cues.faint[at].any()
+    )
