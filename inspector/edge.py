@@ -86,15 +86,31 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         Area, part of the picture, from which a hot spot warns.
     """
     spots = _hot_spots(levels, zones, hot_spot_area)
-    if zones.begins is None:
-        core = _core(levels, zones, _away_from(zones.backdrop), USUAL_RAMP_PX)
-        return Edge(0.0, None, None, (), spots, None, core, np.zeros(core.shape, bool))
     away = _away_from(zones.backdrop)
-    level = _core_level(levels, zones, away)
-    found = ramps(zones.spread, core=level)
-    tolerance = tolerance_px(levels.frame.size)
+    if zones.begins is None:
+        core = _core(levels, zones, away, USUAL_RAMP_PX)
+        return Edge(0.0, None, None, (), spots, None, core, np.zeros(core.shape, bool))
+    level, tolerance = _core_level(levels, zones, away), tolerance_px(levels.frame.size)
     across = look_across(levels, zones, zones.begins, away, core=level, tolerance=tolerance)
-    ramp = _ramp(found, across, most=len(zones.spread))
+    ramp = _ramp(ramps(zones.spread, core=level), across, most=len(zones.spread))
+    runs, headroom = _spill_and_headroom(levels, zones, across, tolerance)
+    length = float(across.outline.step.sum())
+    return Edge(
+        length_px=length,
+        ramp_px=ramp,
+        spill_fraction=min(1.0, sum(r.length_px for r in runs if r.sure) / length),
+        spill=runs,
+        hot_spots=spots,
+        headroom=headroom,
+        core=_core(levels, zones, away, ramp or USUAL_RAMP_PX),
+        spilled=_spilled(levels, across, runs),
+    )
+
+
+def _spill_and_headroom(
+    levels: Levels, zones: Zones, across: Across, tolerance: float
+) -> tuple[tuple[SpillRun, ...], Headroom]:
+    """Where white has crossed the edge, and by how many stops it would elsewhere."""
     falls = compare_falls(across, tolerance=tolerance)
     suspect = may_spill(across, falls, grid=zones.grid)
     onset = find_onset(
@@ -116,19 +132,8 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
         size=levels.frame.size,
     )
     runs = _less_sure_in_hair(runs, levels, zones, tolerance)
-    length = float(across.outline.step.sum())
-    return Edge(
-        length_px=length,
-        ramp_px=ramp,
-        spill_fraction=min(1.0, sum(r.length_px for r in runs if r.sure) / length),
-        spill=runs,
-        hot_spots=spots,
-        headroom=_with_spill(
-            across, _beneath_white(levels, across, onset, like_spill, tolerance), runs
-        ),
-        core=_core(levels, zones, away, ramp or USUAL_RAMP_PX),
-        spilled=_spilled(levels, across, runs),
-    )
+    beneath = _beneath_white(levels, across, onset, like_spill, tolerance)
+    return runs, _with_spill(across, beneath, runs)
 
 
 def _ramp(found: Points, across: Across, *, most: int) -> float | None:
