@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from inspector.clip import Clip
 from inspector.edge import Edge, measure_edge
-from inspector.exposure import Exposure, measure_exposure
+from inspector.exposure import Exposure, Window, measure_exposure
 from inspector.frame import BAYER, Frame, four_channels
 from inspector.levels import Levels, Under, measure_levels
 from inspector.under import lay_under
@@ -104,66 +104,16 @@ def _zones(levels: Levels, plate: Inspection | None) -> Zones:
 
 def record(inspection: Inspection) -> Record:
     """The contract's record of a frame, ready for JSON."""
-    i, x, e = inspection, inspection.exposure, inspection.edge
-    width, height = i.frame.size
+    i, x = inspection, inspection.exposure
     return {
         "schema": SCHEMA,
-        "frame": {
-            "path": i.frame.path,
-            "width": width,
-            "height": height,
-            "orientation": i.frame.orientation,
-            "camera": i.frame.shot.camera,
-            "iso": i.frame.shot.iso,
-            "shutter_s": i.frame.shot.shutter_s,
-            "aperture_f": i.frame.shot.aperture_f,
-            "taken_at": i.frame.shot.taken_at,
-        },
+        "frame": _frame(i.frame),
         "clip": _clip(i.frame, i.levels.clip) | {"ceiling_ev": i.levels.ceiling_ev},
-        "backdrop": {
-            "found": i.zones.found,
-            "area_fraction": x.backdrop_area,
-            "white_fraction": x.white_fraction,
-            "blown_fraction": x.blown_fraction,
-            "ev_p1": x.ev_p1,
-            "ev_p50": x.ev_p50,
-            "ev_p99": x.ev_p99,
-            "short_regions": [
-                {"where": s.where, "box": list(s.box), "area_px": s.area_px, "ev": s.ev}
-                for s in x.short_regions
-            ],
-        },
-        "subject": {
-            "found": x.subject_area > 0,
-            "area_fraction": x.subject_area,
-            "depth_ev": x.depth_ev,
-            "hot_spots": [
-                {"box": list(h.box), "area_px": h.area_px, "warns": h.warns, "sure": h.sure}
-                for h in e.hot_spots
-            ],
-        },
-        "edge": {
-            "length_px": e.length_px,
-            "ramp_px": e.ramp_px,
-            "spill_fraction": e.spill_fraction,
-            "spill": [
-                {
-                    "where": s.where,
-                    "box": list(s.box),
-                    "length_px": s.length_px,
-                    "depth_px": s.depth_px,
-                    "sure": s.sure,
-                }
-                for s in e.spill
-            ],
-        },
+        "backdrop": {"found": i.zones.found} | _backdrop(x),
+        "subject": _subject(x, i.edge),
+        "edge": _edge(i.edge),
         "flare": {"veil_fraction": x.veil_fraction, "is": x.veil_is},
-        "window": {
-            "low_ev": x.window.low_ev,
-            "low_is": x.window.low_is,
-            "high_ev": x.window.high_ev,
-            "high_is": x.window.high_is,
-        },
+        "window": _window(x.window),
         "under": _under(i.levels.under),
         "verdict": i.verdict.word,
         "reasons": [_reason(r) for r in i.verdict.reasons],
@@ -197,6 +147,21 @@ def unreadable(path: str, why: str, remedy: str | None = None) -> Record:
     }
 
 
+def _frame(frame: Frame) -> Record:
+    width, height = frame.size
+    return {
+        "path": frame.path,
+        "width": width,
+        "height": height,
+        "orientation": frame.orientation,
+        "camera": frame.shot.camera,
+        "iso": frame.shot.iso,
+        "shutter_s": frame.shot.shutter_s,
+        "aperture_f": frame.shot.aperture_f,
+        "taken_at": frame.shot.taken_at,
+    }
+
+
 def _clip(frame: Frame, clip: Clip) -> Record:
     columns = {
         "levels": clip.level.tolist(),
@@ -206,6 +171,60 @@ def _clip(frame: Frame, clip: Clip) -> Record:
     }
     told = {name: four_channels(frame.channels, values) for name, values in columns.items()}
     return told | {"source": clip.source}
+
+
+def _backdrop(exposure: Exposure) -> Record:
+    return {
+        "area_fraction": exposure.backdrop_area,
+        "white_fraction": exposure.white_fraction,
+        "blown_fraction": exposure.blown_fraction,
+        "ev_p1": exposure.ev_p1,
+        "ev_p50": exposure.ev_p50,
+        "ev_p99": exposure.ev_p99,
+        "short_regions": [
+            {"where": s.where, "box": list(s.box), "area_px": s.area_px, "ev": s.ev}
+            for s in exposure.short_regions
+        ],
+    }
+
+
+def _subject(exposure: Exposure, edge: Edge) -> Record:
+    return {
+        "found": exposure.subject_area > 0,
+        "area_fraction": exposure.subject_area,
+        "depth_ev": exposure.depth_ev,
+        "hot_spots": [
+            {"box": list(h.box), "area_px": h.area_px, "warns": h.warns, "sure": h.sure}
+            for h in edge.hot_spots
+        ],
+    }
+
+
+def _edge(edge: Edge) -> Record:
+    return {
+        "length_px": edge.length_px,
+        "ramp_px": edge.ramp_px,
+        "spill_fraction": edge.spill_fraction,
+        "spill": [
+            {
+                "where": s.where,
+                "box": list(s.box),
+                "length_px": s.length_px,
+                "depth_px": s.depth_px,
+                "sure": s.sure,
+            }
+            for s in edge.spill
+        ],
+    }
+
+
+def _window(window: Window) -> Record:
+    return {
+        "low_ev": window.low_ev,
+        "low_is": window.low_is,
+        "high_ev": window.high_ev,
+        "high_is": window.high_is,
+    }
 
 
 def _under(under: Under | None) -> Record | None:
