@@ -116,37 +116,23 @@ def look_across(
         Pixels by which white may cross the outline (contract: spill).
     """
     outline = joined(zones.outlines)
-    line = outline.line
     offsets = _offsets(max(30.0, REACH * max(levels.frame.size)))
     start, step = levels.from_view(outline.points), outline.inward / levels.scale
-
     depth = read_along(away, start, step, offsets) * levels.scale
     past, thickness = _past_the_middle(depth, offsets, levels.scale)
-    level = np.minimum(read_sites(levels, outline.points, outline.inward, offsets).rendered, 1)
-    level[past] = np.nan
-    level = average_along(level, line)
+    level = _light(levels, outline, offsets, past)
     white_at, dark_at = _white_and_dark(level, offsets)
-    nearly, from_there = level[:, offsets >= -NEARLY_PX], offsets[offsets >= -NEARLY_PX]
-    high, early_at, first_at, low = (
-        _first_below(nearly, from_there, np.full(len(level), at))
-        for at in (core + 0.9 * (1 - core), EARLY, FIRST, core + 0.1 * (1 - core))
-    )
+    high, early_at, first_at, low = _on_the_way_down(level, offsets, core)
     too_thin = dark_at > thickness - THIN_MARGIN_PX
-    strands = within(zones.strands, STRAND_MARGIN).astype(np.float32)
-    headroom = find_headroom(
-        levels,
-        outline,
-        begins,
-        thickness=thickness,
-        bent=read(strands, start) > 0.5,
-        tolerance=tolerance,
-    )
 
     outside = offsets[offsets < tolerance + 2]
-    ev = mean_along(read_along(levels.ev, start, step, outside), line)
+    ev = mean_along(read_along(levels.ev, start, step, outside), outline.line)
     slope = read_along(zones.backdrop_ev, start, step, outside)
     at_outline = slope[:, outside == 0]
     overlap = _overlap(ev - (slope - at_outline), outside, white_at)
+    lift_at = LIFT_AT * tolerance / TOLERANCE_PX
+    strands = within(zones.strands, STRAND_MARGIN).astype(np.float32)
+    bent = read(strands, start) > 0.5
     return Across(
         outline=outline,
         white_at=white_at,
@@ -159,8 +145,10 @@ def look_across(
         told=at_outline[:, 0] < levels.ceiling_ev - AT_CEILING_EV,
         backdrop_ev=np.asarray(at_outline[:, 0], np.float64),
         tangled=np.asarray(read_along(strands, start, step, outside).max(axis=1) > 0.5),
-        lift_ev=_lift(line, read_along(levels.ev, start, step, LIFT_AT * tolerance / TOLERANCE_PX)),
-        headroom=headroom,
+        lift_ev=_lift(outline.line, read_along(levels.ev, start, step, lift_at)),
+        headroom=find_headroom(
+            levels, outline, begins, thickness=thickness, bent=bent, tolerance=tolerance
+        ),
         spilled_ev=_spilled(ev, outside, white_at - overlap + tolerance + LEAVES * zones.blur_px),
     )
 
@@ -183,6 +171,13 @@ def _past_the_middle(depth: Floats, offsets: Points, scale: int) -> tuple[Mask, 
     return past, np.asarray(highest[:, -1] - 0.5 * scale, np.float64)
 
 
+def _light(levels: Levels, outline: Outline, offsets: Points, past: Mask) -> Floats:
+    """(N, K) rendered level up to white; NaN ``past`` the subject's middle."""
+    level = np.minimum(read_sites(levels, outline.points, outline.inward, offsets).rendered, 1)
+    level[past] = np.nan
+    return average_along(level, outline.line)
+
+
 def _white_and_dark(level: Floats, offsets: Points) -> tuple[Points, Points]:
     """(N,) offsets at which white ends and, inwards, light falls two stops under it; or NaN."""
     zero = int(np.argmax(offsets >= 0))
@@ -195,6 +190,15 @@ def _white_and_dark(level: Floats, offsets: Points) -> tuple[Points, Points]:
     )
     core = np.clip(_lowest(inner), 0, 0.5)
     return white_at, _first_below(inner, offsets[zero:], core + TWO_STOPS * (1 - core))
+
+
+def _on_the_way_down(level: Floats, offsets: Points, core: float) -> list[Points]:
+    """(N,) offsets each at which light falls to 90 % (of white over core), 0.8, 0.6 and 10 %."""
+    near = offsets >= -NEARLY_PX
+    return [
+        _first_below(level[:, near], offsets[near], np.full(len(level), at))
+        for at in (core + 0.9 * (1 - core), EARLY, FIRST, core + 0.1 * (1 - core))
+    ]
 
 
 def _overlap(ev: Floats, offsets: Points, white_at: Points) -> Points:
