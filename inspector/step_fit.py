@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from math import pi
 
 import numpy as np
+from numpy.typing import NDArray
 
 from inspector.arrays import Mask, Points
 from inspector.outline import SMOOTHED
@@ -111,12 +112,8 @@ def fit_steps(
     parts = np.zeros((len(light), light.shape[1], len(PLACES), basis.shape[2]))
     freedom, told = np.zeros(len(light)), np.zeros(total.shape, bool)
     for c in range(light.shape[1]):
-        weight = np.where(window, number[:, c], 0.0)
-        tells = np.flatnonzero(np.count_nonzero(weight, axis=1) >= LEAST_BINS)
-        weight = weight[tells]
-        brightest = np.where(weight > 0, light[tells, c], 0.0).max(axis=1, keepdims=True, initial=0)
-        y = light[tells, c] / np.maximum(brightest, 1e-3)
-        weight /= _noise(y, weight) ** 2
+        tells, y, weight, brightest = _weighed(light[:, c], np.where(window, number[:, c], 0.0))
+        freedom[tells] += np.count_nonzero(weight, axis=1) - 5
         for some in (slice(i, i + AT_ONCE) for i in range(0, len(tells), AT_ONCE)):
             rows = tells[some]
             unlikely, unexplained, found = _fit(y[some], weight[some], basis)
@@ -128,16 +125,36 @@ def fit_steps(
             drops[rows] = np.maximum(drops[rows], drop)
             told[rows] |= outside
             parts[rows, c] = found * brightest[some, :, None]
-        freedom[tells] += np.count_nonzero(weight, axis=1) - 5
     furthest = np.maximum(white_at + CLEAN_PX, FURTHEST_PX)
     total[PLACES[None] > furthest[:, None]] = np.inf
-    row, best = np.arange(len(light)), total.argmin(axis=1)
+    return Fits(_evidence(total, misfit, freedom), rises, drops, parts.transpose(0, 2, 1, 3), told)
+
+
+def _weighed(light: Points, number: Points) -> tuple[NDArray[np.intp], Points, Points, Points]:
+    """Which M of N points a channel tells of, and their (M, B) light in parts of the brightest,
+    (M, B) weight, one over its variance, and (M, 1) brightest light.
+
+    ``light``, ``number`` (N, B) mean level by step of distance, and how many sites tell it.
+    """
+    tells = np.flatnonzero(np.count_nonzero(number, axis=1) >= LEAST_BINS)
+    light, weight = light[tells], number[tells]
+    brightest = np.where(weight > 0, light, 0.0).max(axis=1, keepdims=True, initial=0)
+    y = light / np.maximum(brightest, 1e-3)
+    return tells, y, weight / _noise(y, weight) ** 2, brightest
+
+
+def _evidence(total: Points, misfit: Points, freedom: Points) -> Points:
+    """(N, P) logarithm of how well a place explains the light of all channels, 0 for the best.
+
+    ``total`` (N, P) minus twice that of the marginal likelihood, ``misfit`` (N, P), and
+    ``freedom`` (N,) what it would be by noise alone.
+    """
+    row, best = np.arange(len(total)), total.argmin(axis=1)
     # What no place explains, a strand or a corner, makes all of them less sure.
     worse = np.maximum(1.0, misfit[row, best] / np.maximum(freedom, 1))
-    total /= worse[:, None] * SMOOTHED / HOP
+    total = total / (worse[:, None] * SMOOTHED / HOP)
     evidence = -(total - total.min(axis=1, keepdims=True)) / 2
-    evidence = np.maximum(evidence, -UNLIKELY)
-    return Fits(evidence, rises, drops, parts.transpose(0, 2, 1, 3), told)
+    return np.asarray(np.maximum(evidence, -UNLIKELY), np.float64)
 
 
 def _rise_and_drop(
