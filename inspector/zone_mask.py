@@ -19,7 +19,8 @@ def zone_mask(zones: Zones, levels: Levels, *, spilled: Mask) -> NDArray[np.uint
     """(H, W) uint8 zones of the whole picture as viewed, the size of the frame.
 
     The border of backdrop and subject runs where the subject begins, between the working pixels;
-    where that is not known, where the light passes halfway. What has ``spilled`` (h, w) onto the subject is the subject's.
+    where that is not known, where the light passes halfway. What has ``spilled`` (h, w) onto the
+    subject is the subject's.
     """
     width, height = levels.frame.size
     x0, y0 = levels.origin

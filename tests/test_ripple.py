@@ -23,7 +23,7 @@ def ripples(light: NDArray[np.floating], slope: float = 2 * RIPPLED) -> bool:
 
 def fall(length: float) -> NDArray[np.float64]:
     """Light that falls inwards, towards larger x, over so many pixels."""
-    return np.interp(X - 100, (0, length), (1.0, 0.02))
+    return np.asarray(np.interp(X - 100, (0, length), (1.0, 0.02)))
 
 
 @pytest.mark.parametrize("length", [6, 12, 30])
@@ -57,8 +57,8 @@ def test_the_slopes_are_the_eigenvalues_of_scikit_images_structure_tensor(angle:
     assert ripples(crossed, 0.01)
     quiet = blurred(crossed, SIGMA)
     # Its Sobel filter gives eight times the slope per pixel.
-    tensor = structure_tensor(quiet, sigma=WINDOW, order="rc")
-    _, least = structure_tensor_eigenvalues(tensor)
+    tensor = structure_tensor(quiet, sigma=WINDOW, order="rc")  # type: ignore[no-untyped-call]
+    _, least = structure_tensor_eigenvalues(tensor)  # type: ignore[no-untyped-call]
     along = float(np.sqrt(least[75:125, 100:110].mean())) / 8
     assert ripples(crossed, 0.9 * along)
     assert not ripples(crossed, 1.1 * along)
