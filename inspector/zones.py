@@ -42,7 +42,7 @@ MOST_UNEVEN_EV = 2.0
 """A short backdrop that spans more stops than this is a room with someone in it."""
 USUAL_BLUR_PX = 1.0
 """Sigma of the lens blur, taken where no outline shows it."""
-LEAST_STRAND_PX = 5
+LEAST_STRAND_PX = 3
 """Fewer working pixels are no thin part, but a corner of the outline's staircase."""
 LEAST_TOLD = 0.05
 """Part of the backdrop under the ceiling that tells how its level changed since the plate."""
