@@ -24,6 +24,8 @@ BIN_PX = 0.25
 """Steps of distance in which an edge's profile is gathered, pixels."""
 WIDENED = BIN_PX**2 * (1 / 12 + 1 / 2)
 """By how much those steps and the calming of their noise add to a blur's sigma, squared pixels."""
+WAVERS_STILL = 0.12**2
+"""What the outline still wavers by along a stretch, squared pixels; from simulated frames."""
 STEEP = (0.8, 0.4)
 """The part of an edge's fall that tells the blur of the lens."""
 SHARPEST = 20
@@ -253,7 +255,8 @@ def _without_gaps(rows: Points, known: NDArray[np.bool_]) -> Points:
 def ramps(spread: Points, *, core: float) -> Points:
     """10 to 90 % distances between ``core`` level and white of each profile that shows both."""
     found = _falls(spread, core, 0.9, 0.1)
-    return np.asarray(np.sqrt(np.maximum(found**2 - TEN_TO_NINETY**2 * WIDENED, 0.0)), np.float64)
+    widened = TEN_TO_NINETY**2 * (WIDENED + WAVERS_STILL)
+    return np.asarray(np.sqrt(np.maximum(found**2 - widened, 0.0)), np.float64)
 
 
 def lens_blur(spread: Points, *, core: float, backdrop_ev: float) -> float | None:
