@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask
 from inspector.surface import slope
@@ -15,6 +16,11 @@ STEEP, NEAR_PX = 0.2, 9
 LEAST_OPEN = 0.75
 """So much of its border is shared with the lit backdrop: light that falls slowly over the edge of
 the subject shares one side only."""
+LONG = 0.12
+"""A fold goes on for so long, part of the picture's long side; spill in the end of a gap does
+not."""
+AS_DARK_EV = 0.25
+"""Shorter parts that lie as far under the backdrop belong to it: a limb stands between."""
 LEAST_PX = 12
 """Smaller parts stay what they are, working pixels."""
 
@@ -33,20 +39,27 @@ def find_shade(ev: Floats, backdrop_ev: Floats, before: Mask) -> Mask:
     if np.count_nonzero(shallow) < LEAST_PX:
         return np.zeros_like(before)
     steep = slope(np.asarray(cv2.GaussianBlur(ev, (0, 0), 1.0), np.float32)) > STEEP
-    near_edge = _within_a_square(steep)
-    gentle = (shallow & ~near_edge).astype(np.uint8)
-    count, label, stats, _ = cv2.connectedComponentsWithStats(gentle, connectivity=8)
+    gentle = (shallow & ~_within_a_square(steep)).astype(np.uint8)
+    count, label, found, _ = cv2.connectedComponentsWithStats(gentle, connectivity=8)
+    stats = np.asarray(found, np.int32)
+    large = np.flatnonzero(stats[:, cv2.CC_STAT_AREA] >= LEAST_PX)
+    parts = [int(k) for k in large if k and _is_open(int(k), np.asarray(label), stats[k], before)]
+    dark = {k: float(np.median((backdrop_ev - ev)[label == k])) for k in parts}
+    sides = stats[:, (cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT)].max(axis=1)
+    folds = [dark[k] for k in parts if sides[k] >= LONG * max(ev.shape)]
     shade = np.zeros(count, bool)
-    for k in np.flatnonzero(stats[:, cv2.CC_STAT_AREA] >= LEAST_PX):
-        if k == 0:
-            continue
-        x, y, w, h = (int(v) for v in stats[k, :4])
-        around = np.s_[max(0, y - 1) : y + h + 1, max(0, x - 1) : x + w + 1]
-        part = label[around] == k
-        ring = (cv2.dilate(part.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0) & ~part
-        shade[k] = bool(ring.any()) and np.mean(~before[around][ring]) >= LEAST_OPEN
+    shade[[k for k in parts if any(abs(dark[k] - fold) < AS_DARK_EV for fold in folds)]] = True
     # Up to the edge of the subject that stands before it.
     return _within_a_square(shade[label]) & shallow & ~steep
+
+
+def _is_open(k: int, label: NDArray[np.int32], stats: NDArray[np.int32], before: Mask) -> bool:
+    """Whether a component borders the lit backdrop nearly all around."""
+    x, y, w, h = (int(v) for v in stats[:4])
+    around = np.s_[max(0, y - 1) : y + h + 1, max(0, x - 1) : x + w + 1]
+    part = label[around] == k
+    ring = (cv2.dilate(part.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0) & ~part
+    return bool(ring.any()) and float(np.mean(~before[around][ring])) >= LEAST_OPEN
 
 
 def _within_a_square(mask: Mask) -> Mask:

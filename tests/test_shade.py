@@ -9,6 +9,7 @@ from plain import NOISY, blurred, disc, frame_of_light
 
 from inspector.inspect import inspect
 from inspector.levels import measure_levels
+from inspector.shade import find_shade
 from inspector.zones import Zones, find_zones
 
 SIZE = (900, 600)
@@ -40,6 +41,20 @@ def test_a_fold_is_backdrop_that_falls_short(depth: float, sigma: float) -> None
     wall = ~FIGURE & (blurred(FIGURE.astype(float), 5.0) < 0.01)
     white = float((with_figure(fold(depth, sigma)) >= 0.98)[wall].mean())
     assert seen.exposure.white_fraction == pytest.approx(white, abs=0.01)
+
+
+def test_a_short_dark_place_is_a_fold_only_beside_a_long_one_as_dark() -> None:
+    y, x = np.mgrid[:300, :450]
+    short = 1.2 * np.exp(-((x - 300) ** 2 + (y - 80) ** 2) / (2 * 9**2))
+    deeper = 1.95 * np.exp(-((x - 100) ** 2 + (y - 80) ** 2) / (2 * 9**2))
+    long = 1.2 * np.exp(-((y - 200) ** 2) / (2 * 9**2))
+    wall = np.zeros(x.shape, np.float32)
+    for dips, short_is in ((short + deeper, False), (short + deeper + long, True)):
+        ev = (wall - dips).astype(np.float32)
+        shade = find_shade(ev, wall, ev < -0.9)
+        assert shade[80, 300] == short_is
+        assert not shade[80, 100]
+        assert shade[200].all() == short_is
 
 
 def test_as_dark_a_band_with_sharp_edges_stands_before_the_backdrop() -> None:
