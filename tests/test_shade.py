@@ -46,7 +46,7 @@ def test_a_fold_is_backdrop_that_falls_short(depth: float, sigma: float) -> None
 def test_a_short_dark_place_is_a_fold_only_beside_a_long_one_as_dark() -> None:
     y, x = np.mgrid[:300, :450]
     short = 1.2 * np.exp(-((x - 300) ** 2 + (y - 80) ** 2) / (2 * 9**2))
-    deeper = 1.95 * np.exp(-((x - 100) ** 2 + (y - 80) ** 2) / (2 * 9**2))
+    deeper = 1.9 * np.exp(-((((x - 100) ** 2 + (y - 80) ** 2) / (2 * 12**2)) ** 2))
     long = 1.2 * np.exp(-((y - 200) ** 2) / (2 * 9**2))
     wall = np.zeros(x.shape, np.float32)
     for dips, short_is in ((short + deeper, False), (short + deeper + long, True)):
