@@ -134,10 +134,7 @@ def find_zones(levels: Levels) -> Zones:
     backdrop &= face  # a lamp in the room is no part of it
     if not _lit_for_white(levels.ev, surface, backdrop, face):
         return no_zones(levels)
-    before = face & ~backdrop
-    shade = find_shade(levels.ev, surface, before)
-    subject = _subject(before & ~shade, face, levels.ev, surface)
-    backdrop |= shade | face & ~subject & ~bright & (levels.ev > surface - SEAM_EV)
+    subject, backdrop = _parted(levels.ev, surface, face, backdrop, bright)
     return _assemble(levels, backdrop, subject, surface, margin, islands, grid=grid)
 
 
@@ -160,10 +157,7 @@ def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zo
     margin = _over_halfway(levels.ev, surface)
     bright = face & (margin > 0)
     backdrop, _, islands = sort_bright(bright, parts, levels, surface)
-    before = face & ~backdrop
-    shade = find_shade(levels.ev, surface, before)
-    subject = _subject(before & ~shade, face, levels.ev, surface)
-    backdrop |= shade | face & ~subject & ~bright & (levels.ev > surface - SEAM_EV)
+    subject, backdrop = _parted(levels.ev, surface, face, backdrop, bright)
     shift_px = (shift[0] * levels.scale, shift[1] * levels.scale)
     return _assemble(levels, backdrop, subject, surface, margin, islands, shift_px, grid=grid)
 
@@ -277,6 +271,17 @@ def _lit_for_white(ev: Floats, surface: Floats, backdrop: Mask, face: Mask) -> b
     room_is_lit = room.size > 0.2 * ev.size and float(np.median(room)) > level - 1.6
     uneven = float(np.subtract(*np.percentile(ev[backdrop], (98, 2)))) > MOST_UNEVEN_EV
     return not (brighter > BRIGHTER_AREA or room_is_lit or uneven)
+
+
+def _parted(
+    ev: Floats, surface: Floats, face: Mask, backdrop: Mask, bright: Mask
+) -> tuple[Mask, Mask]:
+    """The subject, and the backdrop with what only dims it: folds, shadows and faint seams."""
+    before = face & ~backdrop
+    shade = find_shade(ev, surface, before)
+    subject = _subject(before & ~shade, face, ev, surface)
+    dim = face & ~subject & ~bright & (ev > surface - SEAM_EV)
+    return subject, backdrop | shade | dim
 
 
 def _subject(before: Mask, face: Mask, ev: Floats, backdrop_ev: Floats) -> Mask:
