@@ -41,6 +41,9 @@ LIFT_AT = np.arange(-70.0, -3.0, 2.0)
 """Where a rise in the light outside is looked for, pixels; for a tolerance of 3 px, as in spill."""
 AT_CEILING_EV = 0.05
 """So near the ceiling the backdrop's own level is not told, stops."""
+BESIDE_PX, FALLS_SHORT_EV = 12.0, 0.5
+"""Where the light nowhere within so many pixels comes so near to the backdrop's level as carried on
+from around, stops, the backdrop itself falls short, and the traced outline may lie before it."""
 STRAND_MARGIN = 3.0
 """So near a strand the outline is bent by it, working pixels."""
 
@@ -131,6 +134,8 @@ def look_across(
     at_outline = slope[:, outside == 0]
     overlap = _overlap(ev - (slope - at_outline), outside, white_at)
     lift_at = LIFT_AT * tolerance / TOLERANCE_PX
+    beside = (outside >= -BESIDE_PX) & (outside <= 0)
+    short = (ev - slope)[:, beside].max(axis=1) < -FALLS_SHORT_EV
     strands = within(zones.strands, STRAND_MARGIN).astype(np.float32)
     bent = read(strands, start) > 0.5
     return Across(
@@ -147,7 +152,7 @@ def look_across(
         tangled=np.asarray(read_along(strands, start, step, outside).max(axis=1) > 0.5),
         lift_ev=_lift(outline.line, read_along(levels.ev, start, step, lift_at)),
         headroom=find_headroom(
-            levels, outline, begins, thickness=thickness, bent=bent, tolerance=tolerance
+            levels, outline, begins, thickness=thickness, bent=bent | short, tolerance=tolerance
         ),
         spilled_ev=_spilled(ev, outside, white_at - overlap + tolerance + LEAVES * zones.blur_px),
     )

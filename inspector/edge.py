@@ -28,6 +28,9 @@ USUAL_RAMP_PX = 4.0
 TOLD_SHARE = 0.75
 """So much of the outline must show its ramp in fine profiles, else coarse ones tell it."""
 
+SPILLED_EV, LEAST_SPILLED_EV = 0.25, 0.02
+"""By so much the exposure change that takes spill away may be seen too great; it is at least so
+much, stops."""
 KNOWN = 0.4
 """An onset known so well, part of the tolerance, tells how near white is to crossing there."""
 
@@ -166,7 +169,7 @@ def _beneath_white(
     known = look & (onset.error < KNOWN * tolerance) & np.isfinite(across.headroom.ev)
     headroom = np.full(len(known), np.nan)
     if known.any():
-        headroom[known], _ = headroom_at(
+        headroom[known], *_ = headroom_at(
             levels, across.outline.at(known), onset.at[known] + tolerance
         )
     return headroom
@@ -175,12 +178,14 @@ def _beneath_white(
 def _with_spill(across: Across, beneath: Points, runs: tuple[SpillRun, ...]) -> Headroom:
     """The headroom with sure spill, below zero there, and the outline ``beneath`` white light."""
     found = across.headroom
-    ev, least, told = found.ev.copy(), np.fmin(found.least_ev, beneath), found.told.copy()
+    ev, most, told = found.ev.copy(), found.most_ev.copy(), found.told.copy()
+    least = np.fmin(found.least_ev, beneath)
     for run in runs:
         if run.sure:
-            spilled = np.minimum(across.spilled_ev[run.span], -0.02)
+            spilled = np.minimum(across.spilled_ev[run.span], -LEAST_SPILLED_EV)
             ev[run.span], least[run.span], told[run.span] = spilled, spilled, False
-    return Headroom(ev, least, told, found.rough & told)
+            most[run.span] = np.minimum(spilled + SPILLED_EV, -LEAST_SPILLED_EV)
+    return Headroom(ev, least, most, told, found.rough & told)
 
 
 def _spilled(levels: Levels, across: Across, runs: tuple[SpillRun, ...]) -> Mask:

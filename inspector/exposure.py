@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from inspector.arrays import Mask, median_of, share_of, some
 from inspector.edge import Edge
-from inspector.headroom import CLEARLY_EV, Headroom
+from inspector.headroom import HighEnd, high_end
 from inspector.levels import FLOOR_EV, WHITE, Levels, stops
 from inspector.place import Box, place_in, view_box
 from inspector.tint import backdrop_tint
@@ -38,13 +38,15 @@ class ShortRegion:
 class Window:
     """Least and greatest exposure change, in stops, that still pass (None: there is none).
 
-    ``low_is`` and ``high_is`` are ``exact``, ``at_most`` or ``at_least``.
+    ``low_is`` and ``high_is`` are ``exact``, ``at_most`` or ``at_least``. ``safe_high_ev`` is the
+    high end as far as the edge shows it: advice counts on no more.
     """
 
     low_ev: float | None = None
     low_is: str | None = None
     high_ev: float | None = None
     high_is: str | None = None
+    safe_high_ev: float | None = None
 
 
 @dataclass(frozen=True)
@@ -101,7 +103,7 @@ def measure_exposure(
     depth = _depth(levels, edge.core)
     veil, veil_is = _veil(depth, p50, levels.ceiling_ev)
     low, low_is = _low_end(weakest, levels.ceiling_ev, tint, passes=white >= white_limit)
-    high, high_is = _high_end(edge.headroom, spill_limit)
+    high = high_end(edge.headroom, spill_limit) if edge.headroom is not None else HighEnd()
     return Exposure(
         backdrop_area=area,
         white_fraction=white,
@@ -115,7 +117,7 @@ def measure_exposure(
         side_ev=_side(levels, edge.core),
         veil_fraction=veil,
         veil_is=veil_is,
-        window=Window(low, low_is, high, high_is),
+        window=Window(low, low_is, high.ev, high.kind, high.safe_ev),
     )
 
 
@@ -181,24 +183,3 @@ def _low_end(
     change = float(np.log2(WHITE / min(1.0, tint.min()))) - weakest
     change = min(change, 0.0) if passes else max(change, 0.01)
     return change, "at_most" if weakest > ceiling - AT_CEILING else "exact"
-
-
-def _high_end(headroom: Headroom | None, limit: float) -> tuple[float | None, str | None]:
-    """Change at which white has crossed the edge over just the allowed part of its length.
-
-    It is at most that where it is decided at places that do not show where the subject begins,
-    or where strands and tips, which may be edge or not, would give way clearly earlier; at least
-    that where the place is only fitted, and light so steep there that a little matters.
-    """
-    if headroom is None:
-        return None, None
-    count = headroom.ev.size
-    last = min(int(limit * count), count - 1)
-    deciding = np.argsort(headroom.ev)[: last + 1]
-    change = float(headroom.ev[deciding[-1]])
-    if not np.isfinite(change):
-        return None, None
-    earlier = float(np.sort(headroom.least_ev)[last]) < change - CLEARLY_EV
-    if earlier or headroom.told[deciding].mean() <= 0.5:
-        return change, "at_most"
-    return change, "at_least" if headroom.rough[deciding].mean() > 0.5 else "exact"

@@ -224,7 +224,13 @@ def _window_at_open(window: Window, step: float) -> Window:
     def moved(ev: float | None) -> float | None:
         return None if ev is None else ev + step
 
-    return Window(moved(window.low_ev), window.low_is, moved(window.high_ev), window.high_is)
+    return Window(
+        moved(window.low_ev),
+        window.low_is,
+        moved(window.high_ev),
+        window.high_is,
+        moved(window.safe_high_ev),
+    )
 
 
 def _tied(surfaces: list[Surface]) -> int:
