@@ -13,7 +13,7 @@ from inspector.levels import WHITE, Levels
 from inspector.outline import Outline, mean_along
 from inspector.profile import read_sites
 
-UNSETTLED_PX, MOST_PX = 0.5, 1.0
+UNSETTLED_PX, MOST_PX = 0.5, 1.5
 """So much further in the true outline may well lie where the backdrop is at the ceiling, and so
 much at most, pixels."""
 FITTED_PX = 0.25
