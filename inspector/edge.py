@@ -11,6 +11,7 @@ from inspector.across import Across, look_across
 from inspector.arrays import Floats, Mask, Points, median_of
 from inspector.clean_part import compare_falls
 from inspector.headroom import Headroom, headroom_at
+from inspector.holes import Island, white_islands
 from inspector.levels import Levels
 from inspector.onset import Onset, find_onset
 from inspector.outline import TOLERANCE_PX, tolerance_px
@@ -33,6 +34,10 @@ SPILLED_EV, LEAST_SPILLED_EV = 0.25, 0.02
 much, stops."""
 KNOWN = 0.4
 """An onset known so well, part of the tolerance, tells how near white is to crossing there."""
+
+
+ALL_AROUND = 0.6
+"""Spill around so much of a small patch's outline is none."""
 
 
 @dataclass(frozen=True)
@@ -88,22 +93,23 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     hot_spot_area : float
         Area, part of the picture, from which a hot spot warns.
     """
-    spots = _hot_spots(levels, zones, hot_spot_area)
     away = _away_from(zones.backdrop)
     if zones.begins is None:
         core = _core(levels, zones, away, USUAL_RAMP_PX)
+        spots = _hot_spots(levels, zones.islands, hot_spot_area)
         return Edge(0.0, None, None, (), spots, None, core, np.zeros(core.shape, bool))
     level, tolerance = _core_level(levels, zones, away), tolerance_px(levels.frame.size)
     across = look_across(levels, zones, zones.begins, away, core=level, tolerance=tolerance)
     ramp = _ramp(ramps(zones.spread, core=level), across, most=len(zones.spread))
     runs, headroom = _spill_and_headroom(levels, zones, across, tolerance)
+    islands, runs, headroom = _light_for_holes(levels, zones, across, runs, headroom)
     length = float(across.outline.step.sum())
     return Edge(
         length_px=length,
         ramp_px=ramp,
         spill_fraction=min(1.0, sum(r.length_px for r in runs if r.sure) / length),
         spill=runs,
-        hot_spots=spots,
+        hot_spots=_hot_spots(levels, islands, hot_spot_area),
         headroom=headroom,
         core=_core(levels, zones, away, ramp or USUAL_RAMP_PX),
         spilled=_spilled(levels, across, runs),
@@ -165,9 +171,13 @@ def _less_sure_in_hair(
 def _beneath_white(
     levels: Levels, across: Across, onset: Onset, look: Mask, tolerance: float
 ) -> Points:
-    """(N,) exposure change at which white crosses the edge where the onset is known, else NaN."""
-    known = look & (onset.error < KNOWN * tolerance) & np.isfinite(across.headroom.ev)
-    headroom = np.full(len(known), np.nan)
+    """(N,) the least exposure change at which white crosses an edge that looks like spill; or NaN.
+
+    Where the onset is unknown, white may be about to.
+    """
+    look = look & np.isfinite(across.headroom.ev)
+    known = look & (onset.error < KNOWN * tolerance)
+    headroom = np.where(look, 0.0, np.nan)
     if known.any():
         headroom[known], *_ = headroom_at(
             levels, across.outline.at(known), onset.at[known] + tolerance
@@ -186,6 +196,38 @@ def _with_spill(across: Across, beneath: Points, runs: tuple[SpillRun, ...]) -> 
             ev[run.span], least[run.span], told[run.span] = spilled, spilled, False
             most[run.span] = np.minimum(spilled + SPILLED_EV, -LEAST_SPILLED_EV)
     return Headroom(ev, least, most, told, found.rough & told)
+
+
+def _light_for_holes(
+    levels: Levels,
+    zones: Zones,
+    across: Across,
+    runs: tuple[SpillRun, ...],
+    headroom: Headroom,
+) -> tuple[tuple[Island, ...], tuple[SpillRun, ...], Headroom]:
+    """Islands, runs and headroom where small patches that spill nearly all around are no holes."""
+    step = across.outline.step
+    spills, lit = (np.zeros(len(step), bool) for _ in range(2))
+    for run in runs:
+        spills[run.span] |= run.sure
+    x, y = levels.from_view(across.outline.points).T
+    islands, light = [], np.zeros(zones.label.shape, bool)
+    for island in zones.islands:
+        x0, y0, x1, y1 = island.box
+        around = (x > x0 - 2) & (x < x1 + 2) & (y > y0 - 2) & (y < y1 + 2) & (not island.sure)
+        if step[around & spills].sum() > ALL_AROUND * step[around].sum():
+            island = replace(island, sure=True, hole=False)
+            lit |= around
+            light[y0:y1, x0:x1] |= island.mask
+        islands.append(island)
+    if not lit.any():
+        return zones.islands, runs, headroom
+    islands = white_islands(levels.white, zones.backdrop & ~light, zones.subject | light, islands)
+    left = tuple(run for run in runs if not lit[run.span].any())
+    ev, least, most = (
+        np.where(lit, np.inf, h) for h in (headroom.ev, headroom.least_ev, headroom.most_ev)
+    )
+    return tuple(islands), left, replace(headroom, ev=ev, least_ev=least, most_ev=most)
 
 
 def _spilled(levels: Levels, across: Across, runs: tuple[SpillRun, ...]) -> Mask:
@@ -226,11 +268,13 @@ def _centre(levels: Levels, zones: Zones) -> Points:
     return levels.to_view(np.array([moments["m10"], moments["m01"]]) / moments["m00"] + 0.5)
 
 
-def _hot_spots(levels: Levels, zones: Zones, limit: float) -> tuple[HotSpot, ...]:
+def _hot_spots(levels: Levels, islands: tuple[Island, ...], limit: float) -> tuple[HotSpot, ...]:
     """Paper-white parts of the islands inside the subject, largest first."""
     picture = levels.frame.size[0] * levels.frame.size[1]
     spots = []
-    for island in zones.islands:
+    for island in islands:
+        if island.hole:
+            continue
         x0, y0, x1, y1 = island.box
         white = levels.white[y0:y1, x0:x1] * island.mask
         area = round(float(white.sum()) * levels.scale**2)

@@ -15,6 +15,8 @@ LEAST_PX = 3
 """Smaller patches are left to what is around them, working pixels."""
 LARGEST_ISLAND = 0.02
 """A larger part of the picture is the backdrop itself, uneven and behind a rim though it be."""
+SMALL_HOLE = 0.001
+"""A hole so small, part of the picture, is judged again by its edge."""
 LIT_SHARE = 0.25
 """Part of a working pixel's cells that are paper white where white light lies on the subject."""
 NEARBY, LIKE = 0.05, 1 / 20
@@ -28,12 +30,14 @@ LARGE_PART = 0.003
 class Island:
     """A bright patch inside the subject: its box in the working picture, its mask there.
 
-    ``sure`` is False where it may as well be the backdrop seen through a hole.
+    ``sure`` is False where it may as well be the backdrop seen through a hole, and ``hole`` True
+    where by its own looks it is one.
     """
 
     box: tuple[int, int, int, int]
     mask: Mask
     sure: bool
+    hole: bool = False
 
 
 def sort_bright(
@@ -74,8 +78,8 @@ def sort_bright(
         found = OPEN if is_hole else weight(box, mask, compared, company)
         is_light = found < SURE and not is_thin(mask)
         is_backdrop[i] = not is_light  # where it is open, a hole is far more common
-        if found < OPEN:
-            islands.append(Island(box, mask, is_light))
+        if found < OPEN or area < SMALL_HOLE * levels.ev.size:
+            islands.append(Island(box, mask, is_light, found >= OPEN))
     large = is_backdrop & (areas >= LARGE_PART * areas[is_backdrop].max())
     return is_backdrop[label], large[label], islands
 

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 from plain import NOISY, blurred, disc, frame_of_light, held
 from scipy.special import ndtri
 
-from inspector.arrays import Points
-from inspector.edge import Edge, measure_edge, tolerance_px
+from inspector.across import Across
+from inspector.arrays import Mask, Points
+from inspector.edge import Edge, SpillRun, measure_edge, tolerance_px
 from inspector.frame import Frame
 from inspector.levels import measure_levels
 from inspector.simulate import Light, Scene, Spill, Spot
@@ -263,3 +264,40 @@ def test_headroom_shrinks_as_the_exposure_grows(ev: float) -> None:
     light = blurred(np.where(BALL, DARK, WALL)) * 2**ev
     after = headroom_of(frame_of_light(light, NOISY))
     assert np.median(before) - np.median(after) == pytest.approx(ev, abs=0.25)
+
+
+@pytest.mark.parametrize(("around", "is_light"), [(1.0, True), (0.8, True), (0.3, False)])
+def test_a_small_hole_that_seems_to_spill_all_around_is_light_on_the_subject(
+    around: float, is_light: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever found the spill there: a hole's edge spills along a part of it, as others do."""
+    hole = np.zeros_like(BALL)
+    hole[193:207, 291:305] = True
+    frame = frame_of_light(blurred(np.where(BALL & ~hole, DARK, WALL), 0.9), NOISY)
+    levels = measure_levels(frame)
+    zones = find_zones(levels)
+    clean = measure_edge(levels, zones, hot_spot_area=LIMIT)
+    assert clean.hot_spots == ()
+    assert clean.headroom is not None
+
+    def spilling(across: Across, *_: object, **__: object) -> tuple[tuple[SpillRun, ...], Mask]:
+        x, y = across.outline.points.T
+        places = np.flatnonzero((abs(x - 298) < 15) & (abs(y - 200) < 15))
+        span = slice(places[0], places[0] + round(around * len(places)))
+        points, inward = across.outline.points[span], across.outline.inward[span]
+        length, box = float(across.outline.step[span].sum()), (285, 185, 311, 215)
+        depths = np.full(len(points), 4.0)
+        run = SpillRun("12 o'clock", box, length, 4.0, True, points, depths, inward, span)
+        return (run,), np.zeros(len(x), bool)
+
+    monkeypatch.setattr("inspector.edge.find_spill", spilling)
+    monkeypatch.setattr("inspector.edge.rippled", lambda *_, **__: False)
+    edge = measure_edge(levels, zones, hot_spot_area=LIMIT)
+    assert edge.headroom is not None
+    assert bool(edge.spill) is (edge.spill_fraction != 0) is (not is_light)
+    assert bool(edge.hot_spots) is is_light
+    if is_light:
+        [spot] = edge.hot_spots
+        assert (spot.sure, spot.warns) == (True, True)
+        assert spot.area_px == pytest.approx(14 * 14, rel=0.3)
+        assert np.isinf(edge.headroom.ev).sum() > np.isinf(clean.headroom.ev).sum()
