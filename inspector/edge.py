@@ -11,18 +11,18 @@ from inspector.across import Across, look_across
 from inspector.arrays import Floats, Mask, Points, median_of
 from inspector.clean_part import compare_falls
 from inspector.headroom import Headroom, headroom_at
-from inspector.holes import Island, white_islands
+from inspector.holes import Island
+from inspector.hot_spots import HotSpot, find_hot_spots, light_for_holes
 from inspector.levels import Levels
 from inspector.onset import Onset, find_onset
 from inspector.outline import TOLERANCE_PX, tolerance_px
-from inspector.place import Box, view_box
+from inspector.place import Box
 from inspector.profile import ramps
 from inspector.ripple import RIPPLED, rippled
 from inspector.spill import SpillRun, find_spill, may_spill
 from inspector.zones import Zones
 
 __all__ = ["Box", "Edge", "HotSpot", "SpillRun", "measure_edge", "tolerance_px"]
-
 
 USUAL_RAMP_PX = 4.0
 """Taken where no ramp could be measured."""
@@ -34,20 +34,6 @@ SPILLED_EV, LEAST_SPILLED_EV = 0.25, 0.02
 much, stops."""
 KNOWN = 0.4
 """An onset known so well, part of the tolerance, tells how near white is to crossing there."""
-
-
-ALL_AROUND = 0.6
-"""Spill around so much of a small patch's outline is none."""
-
-
-@dataclass(frozen=True)
-class HotSpot:
-    """A paper-white island inside the subject. ``warns`` if it is over the area limit."""
-
-    box: Box
-    area_px: int
-    warns: bool
-    sure: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,30 +82,29 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     away = _away_from(zones.backdrop)
     if zones.begins is None:
         core = _core(levels, zones, away, USUAL_RAMP_PX)
-        spots = _hot_spots(levels, zones.islands, hot_spot_area)
+        spots = find_hot_spots(levels, zones.islands, hot_spot_area)
         return Edge(0.0, None, None, (), spots, None, core, np.zeros(core.shape, bool))
     level, tolerance = _core_level(levels, zones, away), tolerance_px(levels.frame.size)
     across = look_across(levels, zones, zones.begins, away, core=level, tolerance=tolerance)
     ramp = _ramp(ramps(zones.spread, core=level), across, most=len(zones.spread))
-    runs, headroom = _spill_and_headroom(levels, zones, across, tolerance)
-    islands, runs, headroom = _light_for_holes(levels, zones, across, runs, headroom)
+    islands, runs, headroom = _islands_and_spill(levels, zones, across, tolerance)
     length = float(across.outline.step.sum())
     return Edge(
         length_px=length,
         ramp_px=ramp,
         spill_fraction=min(1.0, sum(r.length_px for r in runs if r.sure) / length),
         spill=runs,
-        hot_spots=_hot_spots(levels, islands, hot_spot_area),
+        hot_spots=find_hot_spots(levels, islands, hot_spot_area),
         headroom=headroom,
         core=_core(levels, zones, away, ramp or USUAL_RAMP_PX),
         spilled=_spilled(levels, across, runs),
     )
 
 
-def _spill_and_headroom(
+def _islands_and_spill(
     levels: Levels, zones: Zones, across: Across, tolerance: float
-) -> tuple[tuple[SpillRun, ...], Headroom]:
-    """Where white has crossed the edge, and by how many stops it would elsewhere."""
+) -> tuple[tuple[Island, ...], tuple[SpillRun, ...], Headroom]:
+    """Islands, where white has crossed the edge, and by how many stops it would elsewhere."""
     falls = compare_falls(across, tolerance=tolerance)
     suspect = may_spill(across, falls, grid=zones.grid)
     onset = find_onset(
@@ -141,8 +126,10 @@ def _spill_and_headroom(
         size=levels.frame.size,
     )
     runs = _less_sure_in_hair(runs, levels, zones, tolerance)
+    islands, lit = light_for_holes(levels, zones, across.outline, runs)
+    runs = tuple(run for run in runs if not lit[run.span].any())
     beneath = _beneath_white(levels, across, onset, like_spill, tolerance)
-    return runs, _with_spill(across, beneath, runs)
+    return islands, runs, _with_spill(across, beneath, runs, lit)
 
 
 def _ramp(found: Points, across: Across, *, most: int) -> float | None:
@@ -185,49 +172,20 @@ def _beneath_white(
     return headroom
 
 
-def _with_spill(across: Across, beneath: Points, runs: tuple[SpillRun, ...]) -> Headroom:
-    """The headroom with sure spill, below zero there, and the outline ``beneath`` white light."""
-    found = across.headroom
-    ev, most, told = found.ev.copy(), found.most_ev.copy(), found.told.copy()
-    least = np.fmin(found.least_ev, beneath)
+def _with_spill(across: Across, beneath: Points, runs: tuple[SpillRun, ...], lit: Mask) -> Headroom:
+    """The headroom with sure spill, below zero there, and the outline ``beneath`` white light.
+
+    What is but the border of ``lit`` patches is no edge.
+    """
+    found, told = across.headroom, across.headroom.told.copy()
+    ev, most = (np.where(lit, np.inf, h) for h in (found.ev, found.most_ev))
+    least = np.where(lit, np.inf, np.fmin(found.least_ev, beneath))
     for run in runs:
         if run.sure:
             spilled = np.minimum(across.spilled_ev[run.span], -LEAST_SPILLED_EV)
             ev[run.span], least[run.span], told[run.span] = spilled, spilled, False
             most[run.span] = np.minimum(spilled + SPILLED_EV, -LEAST_SPILLED_EV)
     return Headroom(ev, least, most, told, found.rough & told)
-
-
-def _light_for_holes(
-    levels: Levels,
-    zones: Zones,
-    across: Across,
-    runs: tuple[SpillRun, ...],
-    headroom: Headroom,
-) -> tuple[tuple[Island, ...], tuple[SpillRun, ...], Headroom]:
-    """Islands, runs and headroom where small patches that spill nearly all around are no holes."""
-    step = across.outline.step
-    spills, lit = (np.zeros(len(step), bool) for _ in range(2))
-    for run in runs:
-        spills[run.span] |= run.sure
-    x, y = levels.from_view(across.outline.points).T
-    islands, light = [], np.zeros(zones.label.shape, bool)
-    for island in zones.islands:
-        x0, y0, x1, y1 = island.box
-        around = (x > x0 - 2) & (x < x1 + 2) & (y > y0 - 2) & (y < y1 + 2) & (not island.sure)
-        if step[around & spills].sum() > ALL_AROUND * step[around].sum():
-            island = replace(island, sure=True, hole=False)
-            lit |= around
-            light[y0:y1, x0:x1] |= island.mask
-        islands.append(island)
-    if not lit.any():
-        return zones.islands, runs, headroom
-    islands = white_islands(levels.white, zones.backdrop & ~light, zones.subject | light, islands)
-    left = tuple(run for run in runs if not lit[run.span].any())
-    ev, least, most = (
-        np.where(lit, np.inf, h) for h in (headroom.ev, headroom.least_ev, headroom.most_ev)
-    )
-    return tuple(islands), left, replace(headroom, ev=ev, least_ev=least, most_ev=most)
 
 
 def _spilled(levels: Levels, across: Across, runs: tuple[SpillRun, ...]) -> Mask:
@@ -266,22 +224,3 @@ def _core(levels: Levels, zones: Zones, away: Floats, ramp: float) -> Mask:
 def _centre(levels: Levels, zones: Zones) -> Points:
     moments = cv2.moments(zones.subject.view(np.uint8), binaryImage=True)
     return levels.to_view(np.array([moments["m10"], moments["m01"]]) / moments["m00"] + 0.5)
-
-
-def _hot_spots(levels: Levels, islands: tuple[Island, ...], limit: float) -> tuple[HotSpot, ...]:
-    """Paper-white parts of the islands inside the subject, largest first."""
-    picture = levels.frame.size[0] * levels.frame.size[1]
-    spots = []
-    for island in islands:
-        if island.hole:
-            continue
-        x0, y0, x1, y1 = island.box
-        white = levels.white[y0:y1, x0:x1] * island.mask
-        area = round(float(white.sum()) * levels.scale**2)
-        if area < 4:
-            continue
-        y, x = np.nonzero(white > 0)
-        box = (x0 + int(x.min()), y0 + int(y.min()), x0 + int(x.max()) + 1, y0 + int(y.max()) + 1)
-        warns = island.sure and area >= limit * picture
-        spots.append(HotSpot(view_box(levels, box), area, warns, island.sure))
-    return tuple(sorted(spots, key=lambda s: -s.area_px))
