@@ -127,7 +127,8 @@ def _islands_and_spill(
     )
     runs = _less_sure_in_hair(runs, levels, zones, tolerance)
     islands, lit = light_for_holes(levels, zones, across.outline, runs)
-    runs = tuple(run for run in runs if not lit[run.span].any())
+    left = (run for run in runs if not lit[run.span].any())
+    runs = tuple(sorted(left, key=lambda r: (-r.sure, -r.length_px)))
     beneath = _beneath_white(levels, across, onset, like_spill, tolerance)
     return islands, runs, _with_spill(across, beneath, runs, lit)
 
@@ -141,7 +142,7 @@ def _ramp(found: Points, across: Across, *, most: int) -> float | None:
 def _less_sure_in_hair(
     runs: tuple[SpillRun, ...], levels: Levels, zones: Zones, tolerance: float
 ) -> tuple[SpillRun, ...]:
-    """The runs, in the same order of sure and long; light between strands is no sure spill."""
+    """The runs; light between strands is no sure spill."""
     if not any(run.sure for run in runs):
         return runs
     light = np.exp2(np.minimum(levels.ev - zones.backdrop_ev, np.float32(0)))
@@ -151,8 +152,7 @@ def _less_sure_in_hair(
         points, inward = levels.from_view(run.points), run.inward
         return rippled(light, points, inward, depth=run.depth_px / levels.scale, slope=slope)
 
-    judged = (replace(run, sure=run.sure and not in_hair(run)) for run in runs)
-    return tuple(sorted(judged, key=lambda r: (-r.sure, -r.length_px)))
+    return tuple(replace(run, sure=run.sure and not in_hair(run)) for run in runs)
 
 
 def _beneath_white(

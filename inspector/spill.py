@@ -103,7 +103,7 @@ def find_spill(
     centre: Points,
     size: tuple[int, int],
 ) -> tuple[tuple[SpillRun, ...], Mask]:
-    """Sure and possible runs of spill, the sure and the longest first; (N,) where it looks so.
+    """Sure and possible runs of spill; (N,) where it looks so.
 
     Parameters
     ----------
@@ -136,7 +136,7 @@ def find_spill(
         for mask, is_sure in ((sure, True), (possible, False))
         for at in runs_of(mask, across.outline.line)
     ]
-    return tuple(sorted(runs, key=lambda r: (-r.sure, -r.length_px))), like_spill
+    return tuple(runs), like_spill
 
 
 def _within_tolerance(
