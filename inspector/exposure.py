@@ -39,7 +39,7 @@ class Window:
     """Least and greatest exposure change, in stops, that still pass (None: there is none).
 
     ``low_is`` and ``high_is`` are ``exact``, ``at_most`` or ``at_least``. ``safe_high_ev`` is the
-    high end as far as the edge shows it: advice counts on no more.
+    high end as far as the edge shows it (None: as ``high_ev``): advice counts on no more.
     """
 
     low_ev: float | None = None
@@ -47,6 +47,11 @@ class Window:
     high_ev: float | None = None
     high_is: str | None = None
     safe_high_ev: float | None = None
+
+    @property
+    def shown_high_ev(self) -> float | None:
+        """The high end as far as the edge shows it."""
+        return self.high_ev if self.safe_high_ev is None else self.safe_high_ev
 
 
 @dataclass(frozen=True)

@@ -138,7 +138,7 @@ def unreadable(path: str, why: str, remedy: str | None = None) -> Record:
         "subject": {"found": False, "area_fraction": 0.0, "depth_ev": None, "hot_spots": []},
         "edge": {"length_px": 0.0, "ramp_px": None, "spill_fraction": None, "spill": []},
         "flare": {"veil_fraction": None, "is": None},
-        "window": no(("low_ev", "low_is", "high_ev", "high_is")),
+        "window": no(("low_ev", "low_is", "high_ev", "high_is", "safe_high_ev")),
         "under": None,
         "verdict": "unreadable",
         "reasons": [_reason(reason)],
@@ -224,6 +224,7 @@ def _window(window: Window) -> Record:
         "low_is": window.low_is,
         "high_ev": window.high_ev,
         "high_is": window.high_is,
+        "safe_high_ev": window.safe_high_ev,
     }
 
 

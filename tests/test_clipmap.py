@@ -247,6 +247,14 @@ def test_words_are_rounded_against_the_frame() -> None:
     assert figures.thirds(2) == "+2"
     assert figures.signed(-0.04) == "0.0"
     assert figures.window(Window(0.4, "exact", -0.2, "exact")) == "none: +0.4 white, −0.2 clean"
+    assert figures.window(Window(-0.9, "exact", 0.2, "at_most", 0.2)) == "−0.9 to +0.2 or less"
+    assert (
+        figures.window(Window(-0.9, "exact", 1.0, "at_most", 0.2)) == "−0.9 to +0.2, at most +1.0"
+    )
+    assert (
+        figures.window(Window(-0.6, "exact", -0.4, "at_most", -0.7))
+        == "none: −0.6 white, −0.7 clean"
+    )
     assert figures.window(Window(-0.9, "at_most", None, None)) == "from −0.9 or less"
 
 

@@ -70,6 +70,7 @@ CONTRACT: dict[str, Any] = {
         "low_is": OPTIONAL_TEXT,
         "high_ev": OPTIONAL,
         "high_is": OPTIONAL_TEXT,
+        "safe_high_ev": OPTIONAL,
     },
     "verdict": TEXT,
     "reasons": [{"code": TEXT, "text": TEXT, "advice": OPTIONAL_TEXT}],

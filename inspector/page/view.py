@@ -91,9 +91,10 @@ def _figure(row: words.Row) -> dict[str, Any]:
 
 def _window(ends: Record) -> dict[str, Any] | None:
     """Its ends, in words too, and whether today's exposure stands inside; None: not measured."""
-    low, high = ends["low_ev"], ends["high_ev"]
+    window = Window(**ends)
+    low, high = window.low_ev, window.shown_high_ev
     if low is None and high is None:
         return None
     inside = low is not None and low <= 0 and (high is None or high >= 0)
-    words = figures.window(Window(low, ends["low_is"], high, ends["high_is"]))
+    words = figures.window(window)
     return {"low": low, "high": high, "words": words, "inside": inside}

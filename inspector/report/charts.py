@@ -15,6 +15,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator, NullLocator
 
+from inspector.exposure import Window
 from inspector.report.palette import BY_CODE, LIGHT, RGB, SHORT, SPILL, Mark
 
 Record = dict[str, Any]
@@ -127,7 +128,8 @@ def _windows(axes: Axes, x: Sequence[Any], records: Sequence[Record]) -> None:
     """The window as a grey bar with its ends; the exposure as shot is the line through 0."""
     bars, ends = [], []
     for at, record in zip(x, records, strict=True):
-        low, high = record["window"]["low_ev"], record["window"]["high_ev"]
+        window = Window(**record["window"])
+        low, high = window.low_ev, window.shown_high_ev
         ends += [(at, end) for end in (low, high) if end is not None and abs(end) <= REACH]
         top = REACH if high is None else min(high, REACH)
         if low is not None and low < top:

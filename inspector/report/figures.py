@@ -45,13 +45,16 @@ def depth(ev: float) -> str:
 
 def window(w: Window) -> str:
     """The exposure window in words."""
-    low, high = _end(w.low_ev, w.low_is), _end(w.high_ev, w.high_is)
-    if w.low_ev is None or w.high_ev is None:
+    low, shown = _end(w.low_ev, w.low_is), w.shown_high_ev
+    high = _end(shown, w.high_is)
+    if w.low_ev is None or w.high_ev is None or shown is None:
         return f"from {low}" if low else f"up to {high}" if high else "not measured"
-    if w.low_ev > w.high_ev:
-        if signed(w.low_ev) == signed(w.high_ev):
+    if w.low_ev > shown:
+        if signed(w.low_ev) == signed(shown):
             return "none"
-        return f"none: {signed(w.low_ev)} white, {signed(w.high_ev)} clean"
+        return f"none: {signed(w.low_ev)} white, {signed(shown)} clean"
+    if signed(shown) != signed(w.high_ev):
+        return f"{low} to {signed(shown)}, at most {signed(w.high_ev)}"
     return f"{low} to {high}"
 
 

@@ -58,20 +58,20 @@ def window_scale(canvas: Canvas, window: Window, box: Rect) -> None:
 
 
 def _inside(window: Window) -> bool:
-    low, high = window.low_ev, window.high_ev
+    low, high = window.low_ev, window.shown_high_ev
     return low is not None and low <= 0 and (high is None or high >= 0)
 
 
 def _bar(canvas: Canvas, window: Window, axis: Axis, y: float) -> None:
     at, span = axis.at, axis.span
     low = window.low_ev if window.low_ev is not None else -span
-    high = window.high_ev if window.high_ev is not None else span
+    high = window.shown_high_ev if window.shown_high_ev is not None else span
     if low < high:
         corners = np.array(
             [[at(low), y - 9], [at(high), y - 9], [at(high), y + 6], [at(low), y + 6]]
         )
         cv2.fillPoly(canvas, [lines.fixed(corners)], bgr(OPEN), cv2.LINE_AA, lines.SHIFT)
-    for ev, opens in ((window.low_ev, 1), (window.high_ev, -1)):
+    for ev, opens in ((window.low_ev, 1), (window.shown_high_ev, -1)):
         if ev is None or abs(ev) > span:
             continue
         x = at(ev)
