@@ -53,6 +53,12 @@ class Window:
         """The high end as far as the edge shows it."""
         return self.high_ev if self.safe_high_ev is None else self.safe_high_ev
 
+    @property
+    def holds_today(self) -> bool:
+        """Whether the exposure as shot lies inside, as far as the edge shows it."""
+        low, high = self.low_ev, self.shown_high_ev
+        return low is not None and low <= 0 and (high is None or high >= 0)
+
 
 @dataclass(frozen=True)
 class Exposure:

@@ -113,7 +113,7 @@ def find_headroom(
     thickness : ndarray, float64
         (N,) pixels from the outline to the middle of what is behind it.
     bent : ndarray, bool
-        (N,) whether a strand bends the outline, or it may lie elsewhere for another reason.
+        (N,) whether a strand bends the outline, or the backdrop falls short beside it.
     tolerance : float
         Pixels by which white may cross the outline.
     """
@@ -132,7 +132,7 @@ def find_headroom(
 def headroom_at(levels: Levels, outline: Outline, depth: Points) -> tuple[Points, Points, Points]:
     """(N,) stops up to white from the level so deep in the subject, and twice from further in.
 
-    A parabola fitted to the stops of the sites around there gives both.
+    A parabola fitted to the stops of the sites around there gives all three.
 
     Parameters
     ----------

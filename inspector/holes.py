@@ -56,7 +56,7 @@ def sort_bright(
     -------
     tuple
         The mask (h, w) of the backdrop, that of its parts which are not small beside the
-        largest, and the islands.
+        largest, and the islands, with holes so small that their edge judges them again.
     """
     count, label, stats, middle = cv2.connectedComponentsWithStats(
         bright.astype(np.uint8), connectivity=8

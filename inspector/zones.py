@@ -72,7 +72,7 @@ class Zones:
         Each (N, 2) float64, x, y of the border between subject and backdrop in viewed pixels,
         about evenly spaced, the subject on the right hand when walking along it.
     islands : tuple of Island
-        Bright patches inside the subject that are not holes.
+        Bright patches inside the subject that are light, or may be; small holes, too.
     spread : ndarray, float64
         (M, B) levels across stretches of the outlines (``profile.spread_along``).
     begins : Begins or None

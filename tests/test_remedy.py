@@ -33,7 +33,7 @@ def changes(
         depth_ev=depth,
         short_regions=short,
         side_ev=side,
-        window=Window(low, "exact", high, high_is, high),
+        window=Window(low, "exact", high, high_is),
     )
     found = find_changes(x, missed=missed, depth_limit=4, look=look)
     return [(c.kind, round(c.stops, 2), c.where) for c in found]

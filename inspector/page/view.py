@@ -95,6 +95,5 @@ def _window(ends: Record) -> dict[str, Any] | None:
     low, high = window.low_ev, window.shown_high_ev
     if low is None and high is None:
         return None
-    inside = low is not None and low <= 0 and (high is None or high >= 0)
     words = figures.window(window)
-    return {"low": low, "high": high, "words": words, "inside": inside}
+    return {"low": low, "high": high, "words": words, "inside": window.holds_today}

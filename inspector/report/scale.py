@@ -54,12 +54,7 @@ def window_scale(canvas: Canvas, window: Window, box: Rect) -> None:
             text = figures.signed(n / 3)[:-2] if n else "0"
             kind = Type(22, 500, QUIET)
             write(canvas, text, x - width(text, kind.size, kind.weight) / 2, y + 54, kind)
-    _today(canvas, axis.at(0), y, inside=_inside(window))
-
-
-def _inside(window: Window) -> bool:
-    low, high = window.low_ev, window.shown_high_ev
-    return low is not None and low <= 0 and (high is None or high >= 0)
+    _today(canvas, axis.at(0), y, inside=window.holds_today)
 
 
 def _bar(canvas: Canvas, window: Window, axis: Axis, y: float) -> None:
