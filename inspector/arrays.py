@@ -37,6 +37,12 @@ def share_of(mask: Mask) -> float:
     return float(np.count_nonzero(mask) / mask.size)
 
 
+def around(stats: NDArray[np.int32], margin: int) -> tuple[slice, slice]:
+    """Rows and columns of a connected component, by its statistics, and of a margin around it."""
+    x, y, w, h = (int(v) for v in stats[:4])
+    return np.s_[max(0, y - margin) : y + h + margin, max(0, x - margin) : x + w + margin]
+
+
 def disc(radius: int) -> NDArray[np.uint8]:
     """(2 radius + 1, 2 radius + 1) a disc, for morphology."""
     shape = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1,) * 2)

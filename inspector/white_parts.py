@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from inspector.arrays import Floats, Mask
+from inspector.arrays import Floats, Mask, around
 from inspector.levels import Levels
 from inspector.outline import tolerance_px
 
@@ -54,7 +53,7 @@ def find_white_parts(levels: Levels, backdrop: Mask, subject: Mask) -> Mask:
     least = max(LEAST_PX, tolerance_px(levels.frame.size) / levels.scale)
     beside_subject = _grown(subject, 3) & ~steps
     for k in np.flatnonzero((area >= least**2) & (area <= MOST_AREA * area.sum())):
-        box = _around(stats[k], 2 * BESIDE_PX)
+        box = around(stats[k], 2 * BESIDE_PX)
         part, larger = label[box] == k, area[label[box]] > area[k]
         if (
             _thickness(part) >= least
@@ -64,12 +63,6 @@ def find_white_parts(levels: Levels, backdrop: Mask, subject: Mask) -> Mask:
         ):
             found[box] |= _grown(part, OVER_PX + 1)
     return found & backdrop
-
-
-def _around(stats: NDArray[np.int32], margin: int) -> tuple[slice, slice]:
-    """Rows and columns of a component and of a margin around it."""
-    x, y, w, h = (int(v) for v in stats[:4])
-    return np.s_[max(0, y - margin) : y + h + margin, max(0, x - margin) : x + w + margin]
 
 
 def _steps(ev: Floats, inside: Mask) -> Mask:

@@ -20,6 +20,7 @@ from inspector.outline import find_outlines, joined, thick_parts
 from inspector.profile import NO_SPREAD, lens_blur, spread_along
 from inspector.shade import find_shade
 from inspector.surface import find_surface
+from inspector.washed import find_washed
 from inspector.white_parts import find_white_parts
 
 SURROUND, BACKDROP, SUBJECT = 0, 1, 2
@@ -183,6 +184,7 @@ def _assemble(
     grid: bool,
 ) -> Zones:
     white_parts = find_white_parts(levels, backdrop, subject)
+    white_parts |= find_washed(levels, backdrop & ~white_parts, subject | white_parts, surface)
     backdrop, subject = backdrop & ~white_parts, subject | white_parts
     margin = np.where(white_parts, -np.abs(margin), margin)
     label = np.full(backdrop.shape, SURROUND, np.uint8)

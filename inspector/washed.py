@@ -1,0 +1,269 @@
+"""White light on the subject that joins the backdrop: told by the step in light along its border.
+
+Where spill has washed a limb or a shoulder away, no dark outline is left to look across. But its
+light and the backdrop's meet in a step, sharp as the lens lets it, while either changes slowly.
+The step is looked for in all directions, averaged along itself, so that it shows in noise that
+hides it in a single profile; what it encloses together with the dark subject is subject.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+import cv2
+import numpy as np
+
+from inspector.arrays import Floats, Mask, around, disc
+from inspector.levels import Levels
+
+REACH = 0.035
+"""How far spill reaches from the dark subject, part of the long side."""
+BELOW_CEILING_EV = 0.05
+"""So near the ceiling light tells no step, stops."""
+RIM_PX = 2
+"""So near the backdrop's border light falls, working pixels."""
+SEAM_PX = 3
+"""Dark lines up to twice as wide are seams or strands, working pixels."""
+DIRECTIONS = 16
+NEAR_PX, FAR_PX, ALONG_PX = (0.8, 3.5), (3.5, 8.0), 2.7
+"""Light on either side of a step is averaged from and to, its slope outside taken from further off;
+and along it, sigma; working pixels."""
+SEEN = 0.35
+"""So much of an area must be told for its average."""
+LEAST_STEP_EV, PLAIN_STEP_EV = 0.03, 0.05
+"""A border's step is nowhere less, and somewhere, and in the middle, more than this, stops."""
+LEAST_BORDER_PX = 8
+"""A shorter border is noise, working pixels."""
+BRUSH_PX = 2
+"""What a disc of this radius does not reach past the borders is enclosed: a border fades where
+spill begins."""
+SAME_EV, BESIDE_PX = (0.03, 0.06), 30
+"""An enclosed part as bright as the backdrop so near is a gap, stops and working pixels; with its
+slope taken out and, lest that has followed a large part, with it left in."""
+LEAST_ENCLOSED, LEAST_SHARED_PX, LEAST_SHARE = 0.6, 25, 0.3
+"""So much of a part's border towards the backdrop is a step, so much of its border and of that
+towards the backdrop is shared with the dark subject, working pixels and part."""
+LIMB_ENCLOSED, LIMB_SHARED_PX = 0.8, 8
+"""The same of a limb that is washed over from both sides, and dark only where it ends."""
+MOST_AREA = 1 / 8
+"""A larger part of the backdrop is backdrop."""
+LEAST_DEPTH_PX = 7.1
+"""Spill less deep in the middle, its blurred border included, is better seen in profiles, working
+pixels."""
+LEAST_CONTRAST = 12.0
+"""Area times step of the least part that is told from noise, working pixels times stops."""
+FALLS_PX, FALLS_TO_EV, LEAST_SLOW = (2.0, 4.0), -2.0, 0.4
+"""Beyond spill light falls slowly: so far inside, working pixels, so much of the subject is over
+this level, stops; beyond what only dims the backdrop, hair or a seam, next to nothing is."""
+BLADE_PX = 2
+"""What is no wider than twice this, a blade or a strand, holds no spill, working pixels."""
+ROUNDS = 3
+"""Light may step on the subject, too: what lies between a lit part and the backdrop is judged once
+that part is known."""
+SUSPECT_PX = 20
+"""Fewer pixels beside which light changes are not looked into."""
+
+
+def find_washed(levels: Levels, backdrop: Mask, subject: Mask, backdrop_ev: Floats) -> Mask:
+    """(h, w) True where the backdrop is white light on the subject.
+
+    Parameters
+    ----------
+    backdrop, subject : ndarray, bool
+        (h, w) zones of the working picture.
+    backdrop_ev : ndarray, float32
+        (h, w) stops of the backdrop, carried on behind the subject.
+    """
+    found = np.zeros(backdrop.shape, bool)
+    white = levels.white > 0.5
+    told = _shrunk(backdrop, RIM_PX) & white & (levels.ev < levels.ceiling_ev - BELOW_CEILING_EV)
+    from_subject = cv2.distanceTransform((~subject).astype(np.uint8), cv2.DIST_L2, 5)
+    reach = REACH * max(backdrop.shape)
+    light = _without_seams(levels.ev - backdrop_ev, told)
+    box = _suspect(light, told & (from_subject < reach), margin=round(reach) + BESIDE_PX)
+    if box is None:
+        return found
+    light, told = light[box], told[box]
+    away = np.asarray(from_subject[box], np.float32)
+    border = _plain(_steps(light, told))
+    inside = backdrop[box] & ~_grown(border > 0, 1)
+    open_backdrop = _open(light, levels.ev[box], told, backdrop[box], inside)
+    enclosed = backdrop[box] & ~open_backdrop & ~_grown(~(backdrop | subject)[box], RIM_PX + 1)
+    body = subject[box] & _grown(_shrunk(subject[box], BLADE_PX), BLADE_PX + 1)
+    lit = levels.ev[box] > FALLS_TO_EV
+    for _ in range(ROUNDS):
+        parts = _lit_parts(enclosed & ~found[box], border, away, backdrop[box], body, lit)
+        if not parts.any():
+            break
+        found[box] |= parts
+        body |= parts
+    # The step runs down the middle of its border.
+    return found & ~_grown(backdrop & ~found, 1)
+
+
+def _without_seams(light: Floats, told: Mask) -> Floats:
+    """(h, w) light with thin dark lines closed, where it is told; what is not, darker than all."""
+    own = np.where(told, light, 0).astype(np.float32)
+    share = cv2.blur(told.astype(np.float32), (3, 3))
+    mean = cv2.blur(own, (3, 3)) / np.maximum(share, 1 / 9)
+    dark = np.float32(-99)
+    closed = cv2.morphologyEx(np.where(told, mean, dark), cv2.MORPH_CLOSE, disc(SEAM_PX))
+    return np.asarray(closed, np.float32)
+
+
+def _suspect(light: Floats, near: Mask, *, margin: int) -> tuple[slice, slice] | None:
+    """Rows and columns around where light changes fast near the subject; None where it does not."""
+    suspect = np.zeros(near.shape, bool)
+    for dy, dx in ((0, 4), (4, 0), (3, 3), (3, -3)):
+        one, other = _apart(dy, dx)
+        changes = np.abs(light[one] - light[other]) > LEAST_STEP_EV
+        suspect[one] |= changes & near[one] & near[other]
+    if np.count_nonzero(suspect) < SUSPECT_PX:
+        return None
+    x, y, w, h = cv2.boundingRect(suspect.astype(np.uint8))
+    return np.s_[max(0, y - margin) : y + h + margin, max(0, x - margin) : x + w + margin]
+
+
+def _apart(dy: int, dx: int) -> tuple[tuple[slice, slice], tuple[slice, slice]]:
+    """Two views of an array, one ``dy`` down and ``dx`` to the right of the other."""
+    rows = slice(None, -dy or None), slice(dy, None)
+    columns = slice(max(0, -dx), -dx if dx > 0 else None), slice(max(0, dx), dx if dx < 0 else None)
+    return (rows[0], columns[0]), (rows[1], columns[1])
+
+
+@cache
+def _areas() -> tuple[tuple[Floats, Floats], ...]:
+    """Weights of the areas near and far off in each direction."""
+    reach = int(np.ceil(FAR_PX[1])) + 2
+    y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1].astype(np.float32)
+    areas = []
+    for angle in 2 * np.pi * np.arange(DIRECTIONS) / DIRECTIONS:
+        off, along = x * np.cos(angle) + y * np.sin(angle), y * np.cos(angle) - x * np.sin(angle)
+        weight = np.exp(-((along / ALONG_PX) ** 2) / 2) * (np.abs(along) < 2.5 * ALONG_PX)
+        near, far = ((off >= a) & (off <= b) for a, b in (NEAR_PX, FAR_PX))
+        areas.append(tuple((weight * here).astype(np.float32) for here in (near, far)))
+    return tuple((near, far) for near, far in areas)
+
+
+def _steps(light: Floats, told: Mask) -> Floats:
+    """(h, w) stops of the ridge of a step; 0 beside one.
+
+    The step is what the light beyond differs from that on this side, less what this side's slope
+    makes of it; of the two the lesser.
+    """
+    here = told.astype(np.float32)
+    near, far = ([_average(light, here, area[k]) for area in _areas()] for k in (0, 1))
+    across = float(np.mean(FAR_PX) - np.mean(NEAR_PX))
+    best, towards = np.zeros_like(light), np.zeros(light.shape, np.float32)
+    for k, (own, further) in enumerate(zip(near, far, strict=True)):
+        rise = near[(k + DIRECTIONS // 2) % DIRECTIONS] - own
+        slope = np.nan_to_num((own - further) / across) * 2 * np.mean(NEAR_PX)
+        step = np.where(rise * (rise - slope) > 0, np.minimum(abs(rise), abs(rise - slope)), 0)
+        larger = told & (step > best)
+        best[larger], towards[larger] = step[larger], k
+    on_ridge = _ridge(best, towards * np.float32(2 * np.pi / DIRECTIONS))
+    return np.asarray(np.where(on_ridge, best, 0), np.float32)
+
+
+def _average(light: Floats, here: Floats, area: Floats) -> Floats:
+    """(h, w) mean light over an area around each place; NaN where too little of it is told."""
+    share = cv2.filter2D(here, -1, area, borderType=cv2.BORDER_CONSTANT)
+    total = cv2.filter2D(light * here, -1, area, borderType=cv2.BORDER_CONSTANT)
+    known = share > SEEN * area.sum()
+    return np.where(known, total / np.where(known, share, 1), np.nan)
+
+
+def _ridge(step: Floats, angle: Floats) -> Mask:
+    """(h, w) True where a step is largest across itself."""
+    y, x = np.mgrid[: step.shape[0], : step.shape[1]].astype(np.float32)
+    dx, dy = np.cos(angle), np.sin(angle)
+    beside = (cv2.remap(step, x + sign * dx, y + sign * dy, cv2.INTER_LINEAR) for sign in (1, -1))
+    ridge = [step > LEAST_STEP_EV, *(step >= other for other in beside)]
+    return np.asarray(np.logical_and.reduce(ridge), bool)
+
+
+def _lit_parts(
+    enclosed: Mask, border: Floats, away: Floats, backdrop: Mask, subject: Mask, lit: Mask
+) -> Mask:
+    """(h, w) True on the enclosed parts that are white light on the subject.
+
+    ``border`` holds the stops of the steps, ``lit`` is where it is not yet dark.
+    """
+    found = np.zeros(backdrop.shape, bool)
+    _, label, stats, _ = cv2.connectedComponentsWithStats(enclosed.astype(np.uint8), connectivity=4)
+    for k in np.flatnonzero(stats[1:, cv2.CC_STAT_AREA] >= LEAST_SHARED_PX) + 1:
+        box = around(stats[k], round(FALLS_PX[1]) + 1)
+        part = label[box] == k
+        beside = (cv2.dilate(part.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0) & ~part
+        shared, towards = (
+            np.count_nonzero(beside & subject[box]),
+            beside & backdrop[box] & ~subject[box],
+        )
+        edge = towards & _grown(part & _grown(border[box] > 0, 1), 1)
+        steps = border[box][_grown(edge, 2) & (border[box] > 0)]
+        if not _belongs(int(edge.sum()), int(towards.sum()), int(shared)):
+            continue
+        step = float(np.median(steps)) if steps.size else 0.0
+        deep = np.median(away[box][edge]) >= LEAST_DEPTH_PX
+        plain = step >= max(PLAIN_STEP_EV, LEAST_CONTRAST / stats[k, cv2.CC_STAT_AREA])
+        if deep and plain and _falls_slowly(part, subject[box], lit[box]):
+            found[box] |= part
+    return found
+
+
+def _belongs(edge: int, towards: int, shared: int) -> bool:
+    """Whether a part is the subject's, by pixels of its border.
+
+    ``towards`` the backdrop, of which ``edge`` is a step, and ``shared`` with the dark subject.
+    """
+    beside = shared >= max(LEAST_SHARED_PX, LEAST_SHARE * towards)
+    limb = shared >= LIMB_SHARED_PX and edge >= LIMB_ENCLOSED * towards
+    return edge >= max(LEAST_SHARED_PX, LEAST_ENCLOSED * towards) and (beside or limb)
+
+
+def _falls_slowly(part: Mask, subject: Mask, lit: Mask) -> bool:
+    """Whether light falls slowly from a part into the subject."""
+    off = cv2.distanceTransform((~part).astype(np.uint8), cv2.DIST_L2, 5)
+    inside = subject & (off > FALLS_PX[0]) & (off <= FALLS_PX[1])
+    return bool(inside.any() and lit[inside].mean() >= LEAST_SLOW)
+
+
+def _plain(step: Floats) -> Floats:
+    """(h, w) the steps whose ridges are long, and plain somewhere; else 0."""
+    ridge = step > 0
+    joined = _grown(ridge, 1).astype(np.uint8)
+    count, label = cv2.connectedComponents(joined, connectivity=8)
+    keep = np.bincount(label[ridge], minlength=count) >= LEAST_BORDER_PX
+    plain = np.zeros(count, bool)
+    plain[label[step > PLAIN_STEP_EV]] = True
+    return np.asarray(np.where((keep & plain)[label], step, 0), np.float32)
+
+
+def _open(light: Floats, ev: Floats, told: Mask, backdrop: Mask, inside: Mask) -> Mask:
+    """(h, w) True where the backdrop is open: what a brush reaches from its middle, and gaps."""
+    core = _shrunk(inside, BRUSH_PX)
+    _, label, stats, _ = cv2.connectedComponentsWithStats(core.astype(np.uint8), connectivity=4)
+    keep = stats[:, cv2.CC_STAT_AREA] > MOST_AREA * np.count_nonzero(core)
+    _, pieces = cv2.connectedComponents(backdrop.astype(np.uint8), connectivity=4)
+    for piece in np.unique(pieces[core]):
+        own = np.unique(label[core & (pieces == piece)])
+        keep[own[np.argmax(stats[own, cv2.CC_STAT_AREA])]] = True
+    for k in np.flatnonzero(~keep[1:]) + 1:
+        box = around(stats[k], BESIDE_PX)
+        part = told[box] & (label[box] == k)
+        beside = told[box] & keep[label[box]] & (label[box] > 0)
+        if part.any() and beside.any():
+            keep[k] = all(
+                abs(np.median(one[box][part]) - np.median(one[box][beside])) < most
+                for one, most in zip((light, ev), SAME_EV, strict=True)
+            )
+    keep[0] = False
+    return _grown(keep[label], BRUSH_PX + 1) & inside
+
+
+def _grown(mask: Mask, pixels: int) -> Mask:
+    return cv2.dilate(mask.astype(np.uint8), disc(pixels)) > 0
+
+
+def _shrunk(mask: Mask, pixels: int) -> Mask:
+    return cv2.erode(mask.astype(np.uint8), disc(pixels)) > 0

@@ -1,0 +1,92 @@
+"""White light that has washed a limb or a shoulder over, on light given as numbers."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from plain import NOISY, blurred, disc, frame_of_light
+
+from inspector.inspect import Inspection, inspect
+from inspector.levels import measure_levels
+from inspector.zones import find_zones
+
+SIZE = (1200, 800)
+X, Y = np.meshgrid(np.arange(SIZE[0]) + 0.5, np.arange(SIZE[1]) + 0.5)
+BODY = disc(SIZE, (500, 400), 180)
+ARM = (X > 600) & (X < 900) & (np.abs(Y - 400) < 16)
+FOIL = (X > 600) & (X < 900) & (np.abs(Y - 400) < 4)
+DARK, WALL = 2.0**-6, 2.0**0.5
+
+
+def before(wall: NDArray[np.floating], lit: NDArray[np.floating]) -> NDArray[np.float32]:
+    """Light before a wall: body and arm dark, but ``lit`` (0 to 1) by the wall's light, dimmed."""
+    skin = DARK + lit * (WALL * 2.0**-0.12 - DARK)
+    return blurred(np.where(BODY | ARM, skin, wall), 1.2)
+
+
+def even() -> NDArray[np.float64]:
+    return np.full(X.shape, WALL)
+
+
+def look(light: NDArray[np.float32]) -> tuple[NDArray[np.bool_], Inspection]:
+    """The subject's zone at the size of the picture, and all that was seen."""
+    frame = frame_of_light(light, NOISY)
+    zones = find_zones(measure_levels(frame))
+    scale = SIZE[0] // zones.label.shape[1]
+    return np.kron(zones.subject, np.ones((scale, scale), bool)), inspect(frame)
+
+
+def test_a_limb_that_spill_washes_over_from_both_sides_is_subject_and_spills() -> None:
+    """From 720 px on no dark is left between the arm's two outlines; the fist is dark again."""
+    fist = disc(SIZE, (900, 400), 30)
+    lit = np.clip((X - 700) / 30, 0, 1) * ~fist
+    light = before(even(), lit)
+    light = np.where(blurred(fist.astype(np.float64), 1.2) > 0.5, np.float32(DARK), light)
+    subject, seen = look(light)
+    washed = ARM & (X > 740) & (X < 860)
+    assert subject[washed].mean() > 0.9
+    assert subject[(np.abs(Y - 400) > 24) & (X > 740) & (X < 860)].mean() < 0.01
+    assert seen.verdict.word == "warn"
+    sure = sum(run.length_px for run in seen.edge.spill if run.sure)
+    # Two sides of what is white from some 725 to 870 px on.
+    assert sure == pytest.approx(2 * 145, rel=0.2)
+
+
+def test_a_shoulder_as_white_as_the_wall_but_for_a_tenth_of_a_stop_spills() -> None:
+    """Light wraps around it up to 60 px deep in the middle and falls over 30 px."""
+    inwards, turned = 180 - np.hypot(X - 500, Y - 400), np.abs(np.arctan2(Y - 400, X - 500) + 2.0)
+    deep = 60 * np.cos(np.minimum(turned / 0.6, 1) * np.pi / 2)
+    lit = np.clip((deep - inwards) / 30, 0, 1)
+    skin = DARK + lit * (WALL * 2.0**-0.1 - DARK)
+    subject, seen = look(blurred(np.where(BODY, skin, WALL), 1.2))
+    assert subject[BODY].mean() > 0.99
+    # Paper white to three quarters of the fall, so over 3 px deep where light reaches 25 px.
+    spilled = 2 * 0.6 * np.arccos(25 / 60) / (np.pi / 2) / (2 * np.pi)
+    assert seen.edge.spill_fraction == pytest.approx(spilled, abs=0.02)
+
+
+@pytest.mark.parametrize("dimmed", [0.1, 0.2])
+def test_a_dim_band_beside_a_sharp_outline_is_backdrop(dimmed: float) -> None:
+    """As cast by hair or a fold: within, the light falls as fast as the lens lets it."""
+    around = (np.hypot(X - 500, Y - 400) < 200) & (Y < 400)
+    light = blurred(np.where(BODY, DARK, np.where(around, WALL * 2**-dimmed, WALL)), 1.2)
+    subject, seen = look(light)
+    assert subject[~BODY].mean() < 0.002
+    assert seen.edge.spill_fraction == 0
+
+
+def test_a_dim_band_beside_a_blade_is_backdrop() -> None:
+    """A blade that glows holds no spill, whatever lies beside it."""
+    band = FOIL | ((X > 700) & (X < 890) & (np.abs(Y - 412) < 12))
+    light = np.where(band, WALL * 2**-0.15, WALL)
+    light = blurred(np.where(BODY, DARK, np.where(FOIL, 0.4, light)), 1.2)
+    subject, _ = look(light)
+    assert subject[(Y > 408) & (X > 720) & (X < 880) & ~BODY].mean() < 0.002
+
+
+def test_a_seam_that_ends_at_the_outline_is_backdrop() -> None:
+    wall = np.where(np.abs(Y - 330) < 5, WALL * 2**-0.3, WALL)
+    subject, seen = look(blurred(np.where(BODY, DARK, wall), 1.2))
+    assert subject[~BODY].mean() < 0.002
+    assert seen.edge.spill_fraction == 0
