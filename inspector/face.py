@@ -22,6 +22,9 @@ ENDS = 0.05
 from one of them for three times as much."""
 LEAST_END = 15
 """And at least so many working pixels: the subject may leave the face at a low angle."""
+BOWED, ALL_ALONG = 0.1, 0.9
+"""A side is bowed inwards where nearly all along it the backdrop begins within such a part of its
+length."""
 LEAST_SIDE = 0.04
 """A hidden side shorter than this, part of the long side of the picture, is kept as it is."""
 SAME_TURN = 1.3
@@ -68,6 +71,7 @@ def backdrop_face(backdrop: Mask) -> Mask:
     turned = _turned(hull, stands, short)
     foretold = ~seen & ~short & _alike(sides, turned)
     keep = (seen | short | ~_may_extend(hull, seen, backdrop.shape)) & ~foretold
+    keep |= _bowed(hull, backdrop) & ~foretold
     bounds = [*sides[keep], *(turned if foretold.any() else ())]
     height, width = backdrop.shape
     face = np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], float)
@@ -168,6 +172,32 @@ def _may_extend(hull: Points, seen: Mask, shape: tuple[int, ...]) -> Mask:
     across = turn + np.roll(turn, -1)
     may = (across <= SAME_TURN * sharpest) | (across >= PARALLEL_DEG) | ~corner.any()
     return np.asarray(may, bool)
+
+
+def _bowed(hull: Points, backdrop: Mask) -> Mask:
+    """For each side: whether its neighbours run on side by side and the backdrop draws in from it.
+
+    So does hung paper that widens towards the floor: it ends there, rather than run on behind
+    someone out to the picture's border.
+    """
+    sides = _sides(hull)
+    heading = _headings(sides)
+    parallel = _turn(np.roll(heading, 1), np.roll(heading, -1)) >= PARALLEL_DEG
+    normal = _outward(sides, hull.mean(axis=0))
+    found = np.zeros(len(sides), bool)
+    for k in np.flatnonzero(parallel):
+        deepest = BOWED * _lengths(sides[k : k + 1])[0]
+        found[k] = _reached(sides[k], -normal[k] * deepest, backdrop) >= ALL_ALONG
+    return found
+
+
+def _reached(side: Points, inwards: Points, backdrop: Mask) -> float:
+    """At which part of the places along a side (2, 2) the backdrop is met by going inwards."""
+    along = np.linspace(0, 1, max(2, int(np.hypot(*(side[1] - side[0])))))[:, None, None]
+    depth = np.linspace(0, 1, max(2, int(np.hypot(*inwards))))[None, :, None]
+    x, y = np.round(side[0] + along * (side[1] - side[0]) + depth * inwards).astype(int).T
+    height, width = backdrop.shape
+    return float(backdrop[y.clip(0, height - 1), x.clip(0, width - 1)].any(axis=0).mean())
 
 
 def _is_seen(a: Points, b: Points, near: Mask) -> bool:

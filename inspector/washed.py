@@ -55,6 +55,8 @@ LEAST_CONTRAST = 12.0
 FALLS_PX, FALLS_TO_EV, LEAST_SLOW = (2.0, 4.0), -2.0, 0.4
 """Beyond spill light falls slowly: so far inside, working pixels, so much of the subject is over
 this level, stops; beyond what only dims the backdrop, hair or a seam, next to nothing is."""
+MOST_LINES = 0.25
+"""Light with more thin dark lines in it lies behind hair."""
 BLADE_PX = 2
 """What is no wider than twice this, a blade or a strand, holds no spill, working pixels."""
 ROUNDS = 3
@@ -79,7 +81,7 @@ def find_washed(levels: Levels, backdrop: Mask, subject: Mask, backdrop_ev: Floa
     told = _shrunk(backdrop, RIM_PX) & white & (levels.ev < levels.ceiling_ev - BELOW_CEILING_EV)
     from_subject = cv2.distanceTransform((~subject).astype(np.uint8), cv2.DIST_L2, 5)
     reach = REACH * max(backdrop.shape)
-    light = _without_seams(levels.ev - backdrop_ev, told)
+    light, lines = _without_seams(levels.ev - backdrop_ev, told)
     box = _suspect(light, told & (from_subject < reach), margin=round(reach) + BESIDE_PX)
     if box is None:
         return found
@@ -91,8 +93,10 @@ def find_washed(levels: Levels, backdrop: Mask, subject: Mask, backdrop_ev: Floa
     enclosed = backdrop[box] & ~open_backdrop & ~_grown(~(backdrop | subject)[box], RIM_PX + 1)
     body = subject[box] & _grown(_shrunk(subject[box], BLADE_PX), BLADE_PX + 1)
     lit = levels.ev[box] > FALLS_TO_EV
+    lines, smooth = lines[box], told & ~lines[box]
     for _ in range(ROUNDS):
         parts = _lit_parts(enclosed & ~found[box], border, away, backdrop[box], body, lit)
+        parts = _without_hair(parts, lines, smooth)
         if not parts.any():
             break
         found[box] |= parts
@@ -101,14 +105,25 @@ def find_washed(levels: Levels, backdrop: Mask, subject: Mask, backdrop_ev: Floa
     return found & ~_grown(backdrop & ~found, 1)
 
 
-def _without_seams(light: Floats, told: Mask) -> Floats:
-    """(h, w) light with thin dark lines closed, where it is told; what is not, darker than all."""
+def _without_seams(light: Floats, told: Mask) -> tuple[Floats, Mask]:
+    """(h, w) light with thin dark lines closed, where it is told, and where these are.
+
+    What is not told is darker than all.
+    """
     own = np.where(told, light, 0).astype(np.float32)
     share = cv2.blur(told.astype(np.float32), (3, 3))
-    mean = cv2.blur(own, (3, 3)) / np.maximum(share, 1 / 9)
-    dark = np.float32(-99)
-    closed = cv2.morphologyEx(np.where(told, mean, dark), cv2.MORPH_CLOSE, disc(SEAM_PX))
-    return np.asarray(closed, np.float32)
+    mean = np.where(told, cv2.blur(own, (3, 3)) / np.maximum(share, 1 / 9), np.float32(-99))
+    closed = np.asarray(cv2.morphologyEx(mean, cv2.MORPH_CLOSE, disc(SEAM_PX)), np.float32)
+    return closed, told & (closed - mean > LEAST_STEP_EV)
+
+
+def _without_hair(parts: Mask, lines: Mask, smooth: Mask) -> Mask:
+    """(h, w) the parts in whose light no more than a few thin lines run."""
+    _, label = cv2.connectedComponents(parts.astype(np.uint8), connectivity=4)
+    of_lines, of_all = (np.bincount(label[m], minlength=label.max() + 1) for m in (lines, smooth))
+    keep = of_lines <= MOST_LINES * (of_lines + of_all)
+    keep[0] = False
+    return np.asarray(keep[label], bool)
 
 
 def _suspect(light: Floats, near: Mask, *, margin: int) -> tuple[slice, slice] | None:

@@ -95,3 +95,12 @@ def test_leaning_faces_are_drawn_on_along_their_own_sides() -> None:
     face = filled(x, y)
     seen = behind(face, below=240, left=330, right=600)
     assert iou(backdrop_face(seen), face) > 0.97
+
+
+@pytest.mark.parametrize("flare", [15.0, 30.0])
+def test_hung_paper_that_widens_towards_the_floor_ends_at_its_side(flare: float) -> None:
+    """It runs out of the picture above and below; beside it is the room."""
+    half = [240.0, 240.0, 242.0, 248.0, 240.0 + flare]
+    y = [0.0, 280.0, 320.0, 360.0, 399.0]
+    paper = filled([300 - h for h in half] + [300 + h for h in half[::-1]], y + y[::-1])
+    assert iou(backdrop_face(paper), paper) > 0.9

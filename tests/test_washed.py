@@ -90,3 +90,17 @@ def test_a_seam_that_ends_at_the_outline_is_backdrop() -> None:
     subject, seen = look(blurred(np.where(BODY, DARK, wall), 1.2))
     assert subject[~BODY].mean() < 0.002
     assert seen.edge.spill_fraction == 0
+
+
+def test_light_behind_strands_is_backdrop() -> None:
+    """Strands cross beside a cheek whose rim glows; together they dim what lies between them."""
+    inwards = 180 - np.hypot(X - 500, Y - 400)
+    light = np.where(BODY, DARK + 0.8 * np.exp(-np.maximum(inwards, 0) / 10), WALL)
+    rng = np.random.default_rng(1)
+    for _ in range(80):
+        at, slope = rng.uniform(340, 460), rng.uniform(-1.2, 1.2)
+        off = np.abs(Y - at - slope * (X - 690)) / np.hypot(1, slope)
+        light = np.where((off < 0.9) & (X > 660) & (X < 730) & ~BODY, 0.8 * WALL, light)
+    subject, seen = look(blurred(light, 1.2))
+    assert subject[(X > 700) & (X < 730)].mean() < 0.1
+    assert seen.edge.spill_fraction == 0
