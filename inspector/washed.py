@@ -13,7 +13,7 @@ from functools import cache
 import cv2
 import numpy as np
 
-from inspector.arrays import Floats, Mask, around, disc
+from inspector.arrays import Floats, Mask, around, disc, without_specks
 from inspector.levels import Levels
 
 REACH = 0.035
@@ -62,8 +62,9 @@ BLADE_PX = 2
 ROUNDS = 3
 """Light may step on the subject, too: what lies between a lit part and the backdrop is judged once
 that part is known."""
-SUSPECT_PX = 20
-"""Fewer pixels beside which light changes are not looked into."""
+SUSPECT_EV, SUSPECT_PX = 0.045, 60
+"""Where light changes by so many stops across so many joined pixels, it is looked into; less of
+that there is along clean outlines and in noise."""
 
 
 def find_washed(levels: Levels, backdrop: Mask, subject: Mask, backdrop_ev: Floats) -> Mask:
@@ -131,9 +132,10 @@ def _suspect(light: Floats, near: Mask, *, margin: int) -> tuple[slice, slice] |
     suspect = np.zeros(near.shape, bool)
     for dy, dx in ((0, 4), (4, 0), (3, 3), (3, -3)):
         one, other = _apart(dy, dx)
-        changes = np.abs(light[one] - light[other]) > LEAST_STEP_EV
+        changes = np.abs(light[one] - light[other]) > SUSPECT_EV
         suspect[one] |= changes & near[one] & near[other]
-    if np.count_nonzero(suspect) < SUSPECT_PX:
+    suspect = without_specks(suspect, SUSPECT_PX)
+    if not suspect.any():
         return None
     x, y, w, h = cv2.boundingRect(suspect.astype(np.uint8))
     return np.s_[max(0, y - margin) : y + h + margin, max(0, x - margin) : x + w + margin]
