@@ -2,19 +2,17 @@
 
 Where spill has washed a limb or a shoulder away, no dark outline is left to look across. But its
 light and the backdrop's meet in a step, sharp as the lens lets it, while either changes slowly.
-The step is looked for in all directions, averaged along itself, so that it shows in noise that
-hides it in a single profile; what it encloses together with the dark subject is subject.
+What such steps (``white_steps``) enclose together with the dark subject is subject.
 """
 
 from __future__ import annotations
-
-from functools import cache
 
 import cv2
 import numpy as np
 
 from inspector.arrays import Floats, Mask, around, disc, without_specks
 from inspector.levels import Levels
+from inspector.white_steps import find_steps, without_seams
 
 REACH = 0.035
 """How far spill reaches from the dark subject, part of the long side."""
@@ -22,18 +20,8 @@ BELOW_CEILING_EV = 0.05
 """So near the ceiling light tells no step, stops."""
 RIM_PX = 2
 """So near the backdrop's border light falls, working pixels."""
-SEAM_PX = 3
-"""Dark lines up to twice as wide are seams or strands, working pixels."""
-DIRECTIONS = 16
-NEAR_PX, FAR_PX, ALONG_PX = (0.8, 3.5), (3.5, 8.0), 2.7
-"""Light on either side of a step is averaged from and to, its slope outside taken from further off;
-and along it, sigma; working pixels."""
-SEEN = 0.35
-"""So much of an area must be told for its average."""
-LEAST_STEP_EV, PLAIN_STEP_EV = 0.03, 0.05
-"""A border's step is nowhere less, and somewhere, and in the middle, more than this, stops."""
-LEAST_BORDER_PX = 8
-"""A shorter border is noise, working pixels."""
+PLAIN_STEP_EV = 0.05
+"""In the middle of a border its step is more than this, stops."""
 BRUSH_PX = 2
 """What a disc of this radius does not reach past the borders is enclosed: a border fades where
 spill begins."""
@@ -82,13 +70,13 @@ def find_washed(levels: Levels, backdrop: Mask, subject: Mask, backdrop_ev: Floa
     told = _shrunk(backdrop, RIM_PX) & white & (levels.ev < levels.ceiling_ev - BELOW_CEILING_EV)
     from_subject = cv2.distanceTransform((~subject).astype(np.uint8), cv2.DIST_L2, 5)
     reach = REACH * max(backdrop.shape)
-    light, lines = _without_seams(levels.ev - backdrop_ev, told)
+    light, lines = without_seams(levels.ev - backdrop_ev, told)
     box = _suspect(light, told & (from_subject < reach), margin=round(reach) + BESIDE_PX)
     if box is None:
         return found
     light, told = light[box], told[box]
     away = np.asarray(from_subject[box], np.float32)
-    border = _plain(_steps(light, told))
+    border = find_steps(light, told)
     inside = backdrop[box] & ~_grown(border > 0, 1)
     open_backdrop = _open(light, levels.ev[box], told, backdrop[box], inside)
     enclosed = backdrop[box] & ~open_backdrop & ~_grown(~(backdrop | subject)[box], RIM_PX + 1)
@@ -104,18 +92,6 @@ def find_washed(levels: Levels, backdrop: Mask, subject: Mask, backdrop_ev: Floa
         body |= parts
     # The step runs down the middle of its border.
     return found & ~_grown(backdrop & ~found, 1)
-
-
-def _without_seams(light: Floats, told: Mask) -> tuple[Floats, Mask]:
-    """(h, w) light with thin dark lines closed, where it is told, and where these are.
-
-    What is not told is darker than all.
-    """
-    own = np.where(told, light, 0).astype(np.float32)
-    share = cv2.blur(told.astype(np.float32), (3, 3))
-    mean = np.where(told, cv2.blur(own, (3, 3)) / np.maximum(share, 1 / 9), np.float32(-99))
-    closed = np.asarray(cv2.morphologyEx(mean, cv2.MORPH_CLOSE, disc(SEAM_PX)), np.float32)
-    return closed, told & (closed - mean > LEAST_STEP_EV)
 
 
 def _without_hair(parts: Mask, lines: Mask, smooth: Mask) -> Mask:
@@ -148,57 +124,6 @@ def _apart(dy: int, dx: int) -> tuple[tuple[slice, slice], tuple[slice, slice]]:
     return (rows[0], columns[0]), (rows[1], columns[1])
 
 
-@cache
-def _areas() -> tuple[tuple[Floats, Floats], ...]:
-    """Weights of the areas near and far off in each direction."""
-    reach = int(np.ceil(FAR_PX[1])) + 2
-    y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1].astype(np.float32)
-    areas = []
-    for angle in 2 * np.pi * np.arange(DIRECTIONS) / DIRECTIONS:
-        off, along = x * np.cos(angle) + y * np.sin(angle), y * np.cos(angle) - x * np.sin(angle)
-        weight = np.exp(-((along / ALONG_PX) ** 2) / 2) * (np.abs(along) < 2.5 * ALONG_PX)
-        near, far = ((off >= a) & (off <= b) for a, b in (NEAR_PX, FAR_PX))
-        areas.append(tuple((weight * here).astype(np.float32) for here in (near, far)))
-    return tuple((near, far) for near, far in areas)
-
-
-def _steps(light: Floats, told: Mask) -> Floats:
-    """(h, w) stops of the ridge of a step; 0 beside one.
-
-    The step is what the light beyond differs from that on this side, less what this side's slope
-    makes of it; of the two the lesser.
-    """
-    here = told.astype(np.float32)
-    near, far = ([_average(light, here, area[k]) for area in _areas()] for k in (0, 1))
-    across = float(np.mean(FAR_PX) - np.mean(NEAR_PX))
-    best, towards = np.zeros_like(light), np.zeros(light.shape, np.float32)
-    for k, (own, further) in enumerate(zip(near, far, strict=True)):
-        rise = near[(k + DIRECTIONS // 2) % DIRECTIONS] - own
-        slope = np.nan_to_num((own - further) / across) * 2 * np.mean(NEAR_PX)
-        step = np.where(rise * (rise - slope) > 0, np.minimum(abs(rise), abs(rise - slope)), 0)
-        larger = told & (step > best)
-        best[larger], towards[larger] = step[larger], k
-    on_ridge = _ridge(best, towards * np.float32(2 * np.pi / DIRECTIONS))
-    return np.asarray(np.where(on_ridge, best, 0), np.float32)
-
-
-def _average(light: Floats, here: Floats, area: Floats) -> Floats:
-    """(h, w) mean light over an area around each place; NaN where too little of it is told."""
-    share = cv2.filter2D(here, -1, area, borderType=cv2.BORDER_CONSTANT)
-    total = cv2.filter2D(light * here, -1, area, borderType=cv2.BORDER_CONSTANT)
-    known = share > SEEN * area.sum()
-    return np.where(known, total / np.where(known, share, 1), np.nan)
-
-
-def _ridge(step: Floats, angle: Floats) -> Mask:
-    """(h, w) True where a step is largest across itself."""
-    y, x = np.mgrid[: step.shape[0], : step.shape[1]].astype(np.float32)
-    dx, dy = np.cos(angle), np.sin(angle)
-    beside = (cv2.remap(step, x + sign * dx, y + sign * dy, cv2.INTER_LINEAR) for sign in (1, -1))
-    ridge = [step > LEAST_STEP_EV, *(step >= other for other in beside)]
-    return np.asarray(np.logical_and.reduce(ridge), bool)
-
-
 def _lit_parts(
     enclosed: Mask, border: Floats, away: Floats, backdrop: Mask, subject: Mask, lit: Mask
 ) -> Mask:
@@ -212,13 +137,11 @@ def _lit_parts(
         box = around(stats[k], round(FALLS_PX[1]) + 1)
         part = label[box] == k
         beside = (cv2.dilate(part.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0) & ~part
-        shared, towards = (
-            np.count_nonzero(beside & subject[box]),
-            beside & backdrop[box] & ~subject[box],
-        )
+        shared = int((beside & subject[box]).sum())
+        towards = beside & backdrop[box] & ~subject[box]
         edge = towards & _grown(part & _grown(border[box] > 0, 1), 1)
         steps = border[box][_grown(edge, 2) & (border[box] > 0)]
-        if not _belongs(int(edge.sum()), int(towards.sum()), int(shared)):
+        if not _belongs(int(edge.sum()), int(towards.sum()), shared):
             continue
         step = float(np.median(steps)) if steps.size else 0.0
         deep = np.median(away[box][edge]) >= LEAST_DEPTH_PX
@@ -243,17 +166,6 @@ def _falls_slowly(part: Mask, subject: Mask, lit: Mask) -> bool:
     off = cv2.distanceTransform((~part).astype(np.uint8), cv2.DIST_L2, 5)
     inside = subject & (off > FALLS_PX[0]) & (off <= FALLS_PX[1])
     return bool(inside.any() and lit[inside].mean() >= LEAST_SLOW)
-
-
-def _plain(step: Floats) -> Floats:
-    """(h, w) the steps whose ridges are long, and plain somewhere; else 0."""
-    ridge = step > 0
-    joined = _grown(ridge, 1).astype(np.uint8)
-    count, label = cv2.connectedComponents(joined, connectivity=8)
-    keep = np.bincount(label[ridge], minlength=count) >= LEAST_BORDER_PX
-    plain = np.zeros(count, bool)
-    plain[label[step > PLAIN_STEP_EV]] = True
-    return np.asarray(np.where((keep & plain)[label], step, 0), np.float32)
 
 
 def _open(light: Floats, ev: Floats, told: Mask, backdrop: Mask, inside: Mask) -> Mask:
