@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from inspector.align import LEAST_POINTS, Shift, find_shift, line_of_light, moved
+from inspector.apex import stops_brighter
 from inspector.arrays import Floats, disc
 from inspector.darker import by_area, laid_on, stops_darker
 from inspector.levels import RESPONDS, Levels, Under, stops
@@ -32,7 +33,7 @@ NOISE_EV = -5.0
 NEAR = (5, 5)
 """Working pixels around a place that say whether it has moved with the subject."""
 ROUGH_EV = 1.0
-"""How far the two laid on each other may correct what the areas alone said."""
+"""How far the two laid on each other, or their settings, may correct what the areas alone said."""
 MOVED = "the subject moved too far between the two; take it again, held still"
 
 
@@ -63,9 +64,7 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
         raise UnderError(f"it is {said}; take it one to three stops darker")
     shift = _subject_shift(levels, zones, under, difference)
     if seen is None:
-        finer = laid_on(levels, under, shift)
-        if finer is not None and abs(finer - difference) < ROUGH_EV:
-            difference = finer
+        difference = _told(levels, under, shift, difference)
     top = under.top * 2.0**difference
     still = under.rendered * np.float32(2.0**difference)
     along = moved(still, -shift.x, -shift.y)
@@ -84,6 +83,18 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
         ev=stops(rendered, top, levels.frame.channels),
         under=Under(under, (shift.x * levels.scale, shift.y * levels.scale), difference),
     )
+
+
+def _told(levels: Levels, under: Levels, shift: Shift, rough: float) -> float:
+    """Stops by which a frame is darker: as the two laid on each other say, else their settings.
+
+    Neither counts that is far from what the areas alone say, ``rough``: the light may have been
+    changed, too.
+    """
+    finer = laid_on(levels, under, shift)
+    if finer is None:
+        finer = stops_brighter(levels.frame.shot, under.frame.shot)
+    return finer if finer is not None and abs(finer - rough) < ROUGH_EV else rough
 
 
 def _error(levels: Levels, below_ev: Floats) -> Floats:

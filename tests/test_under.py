@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 from plain import blurred, frame_of_light, stated
 
+from inspector.frame import Shot
 from inspector.levels import Levels, measure_levels
+from inspector.simulate.families import random_scene
+from inspector.simulate.render import shoot
 from inspector.under import lay_under
 from inspector.zones import find_zones
 
@@ -56,3 +61,16 @@ def test_what_the_frame_tells_by_itself_stays() -> None:
 def test_what_has_clipped_is_nowhere_darker_than_that() -> None:
     joined, _ = laid((4, -4))
     assert (joined.rendered >= levels_of(softbox()).rendered).all()
+
+
+def test_where_the_light_tells_nothing_the_settings_say_how_much_darker_it_is() -> None:
+    """A foil and mask before a wall so far over white that nothing but their dark responds."""
+    draw = random_scene(2200251)
+    frame = shoot(draw.scene, camera=draw.camera, seed=2200251)
+    by_aperture = shoot(draw.scene, camera=draw.camera, seed=2200253, ev=-8 / 3, by="aperture")
+    levels, under = measure_levels(frame), measure_levels(by_aperture)
+    laid = lay_under(levels, find_zones(levels), under)
+    assert laid.ceiling_ev - under.ceiling_ev == pytest.approx(8 / 3, abs=0.05)
+    unknown = replace(under, frame=replace(by_aperture, shot=Shot()))
+    roughly = lay_under(levels, find_zones(levels), unknown)
+    assert roughly.ceiling_ev - under.ceiling_ev < 2.2
