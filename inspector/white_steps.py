@@ -64,8 +64,8 @@ def _areas() -> tuple[tuple[Floats, Floats], ...]:
         off, along = x * np.cos(angle) + y * np.sin(angle), y * np.cos(angle) - x * np.sin(angle)
         weight = np.exp(-((along / ALONG_PX) ** 2) / 2) * (np.abs(along) < 2.5 * ALONG_PX)
         near, far = ((off >= a) & (off <= b) for a, b in (NEAR_PX, FAR_PX))
-        areas.append(tuple((weight * here).astype(np.float32) for here in (near, far)))
-    return tuple((near, far) for near, far in areas)
+        areas.append(((weight * near).astype(np.float32), (weight * far).astype(np.float32)))
+    return tuple(areas)
 
 
 def _ridges(light: Floats, told: Mask) -> Floats:
