@@ -15,6 +15,9 @@ LEAST_PX = 3
 """Smaller patches are left to what is around them, working pixels."""
 LARGEST_ISLAND = 0.02
 """A larger part of the picture is the backdrop itself, uneven and behind a rim though it be."""
+CUT_OFF = 0.002
+"""A part of the backdrop as large that reaches the picture's border is no island, dark though it
+be: of 158 lit places on the frames of several simulators six reach it, none of them so large."""
 SMALL_HOLE = 0.001
 """A hole so small, part of the picture, is judged again by its edge."""
 LIT_SHARE = 0.25
@@ -67,6 +70,9 @@ def sort_bright(
     is_backdrop[main] = True
     compared = main_part(label == main, levels, plate_ev)
     areas, islands = stats[:, cv2.CC_STAT_AREA], []
+    at_border = np.zeros(count, bool)
+    at_border[np.concatenate([label[0], label[-1], label[:, 0], label[:, -1]])] = True
+    cut_off = at_border & (4 * held >= CUT_OFF * bright.size)
     patches = (areas >= LEAST_PX) & (np.arange(count) != main)
     patches[0] = False
     for i in np.flatnonzero(patches):
@@ -74,7 +80,7 @@ def sort_bright(
         near = np.hypot(*(middle[patches] - middle[i]).T) < NEARBY * max(levels.ev.shape)
         company = int((near & (areas[patches] >= LIKE * area)).sum()) - 1
         box, mask = (x, y, x + w, y + h), label[y : y + h, x : x + w] == i
-        is_hole = area > LARGEST_ISLAND * levels.ev.size
+        is_hole = cut_off[i] or area > LARGEST_ISLAND * levels.ev.size
         found = OPEN if is_hole else weight(box, mask, compared, company)
         is_light = found < SURE and not is_thin(mask)
         is_backdrop[i] = not is_light  # where it is open, a hole is far more common

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from inspector.arrays import Floats, Mask
+from inspector.arrays import Floats, Mask, disc
 
 COARSE_SIDE = 480
 """Long side of the picture on which regions are found, coarse pixels."""
@@ -27,6 +27,13 @@ BESIDE = np.ones((21, 21), np.uint8)
 """Beside is what lies so near, across a blade or an arm, coarse pixels."""
 LEAST_APART = 0.01
 """So large a part of the picture is the same surface though it lies further off, across a body."""
+CUT_OFF_EV, LEAST_CUT_OFF = 2.1, 0.002
+"""So is one that differs by no more and is as large, a part of the picture, with nothing but dark
+around: someone stands between."""
+DARK_EV, DARK_AROUND, BORDER_PX = 2.0, 0.9, (4, 6)
+"""Dark is what is so much under its level, stops, nearly all around; so far off, coarse pixels."""
+DIMMEST_EV = -1.6
+"""A part that is darker than this may be lit by the backdrop, as a wall or a panel is, stops."""
 VALLEY_EV = 0.5
 """What parts one backdrop in two is darker than both by more than this, stops."""
 LEAST_OTHER = 40
@@ -127,6 +134,9 @@ def _grow(ev: Floats, seed: tuple[NDArray[np.int32], int]) -> tuple[Floats, Mask
         candidates = np.flatnonzero((mean < MOST_FALL_EV) & (count >= 4) & ~joined)
         more = [i for i in candidates if i and _carries_on(difference, ev, label == i, mask)]
         if not more:
+            large = np.flatnonzero((count >= LEAST_CUT_OFF * ev.size) & ~joined)
+            more = [i for i in large if i and _is_cut_off(difference, ev, label == i)]
+        if not more:
             others = (count >= LEAST_OTHER) & ~joined
             others[0] = False
             return surface, mask, others[label]
@@ -154,6 +164,19 @@ def _carries_on(difference: Floats, ev: Floats, part: Mask, joined: Mask) -> boo
         return True
     valley = np.median(ev[part]) - np.percentile(ev[between], 15)
     return bool(step < ADJOINING_STEP_EV or valley > VALLEY_EV)
+
+
+def _is_cut_off(difference: Floats, ev: Floats, part: Mask) -> bool:
+    """Whether a part is lit as the backdrop is and ends in the dark all around, or at the border.
+
+    A wall or floor meets the backdrop somewhere, light on the subject fades.
+    """
+    level = float(np.median(ev[part]))
+    if level < DIMMEST_EV or float(np.median(difference[part])) > CUT_OFF_EV:
+        return False
+    near, far = (cv2.dilate(part.astype(np.uint8), disc(px)) > 0 for px in BORDER_PX)
+    around = ev[far & ~near]
+    return around.size > 0 and float((around < level - DARK_EV).mean()) >= DARK_AROUND
 
 
 def _nearest(part: Mask, joined: Mask) -> Mask:

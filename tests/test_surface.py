@@ -1,0 +1,61 @@
+"""What belongs to the lit surface of the backdrop: parts that are cut off from the rest."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from plain import NOISY, blurred, frame_of_light, iou
+
+from inspector.inspect import inspect
+from inspector.levels import measure_levels
+from inspector.zones import find_zones
+
+SIZE = (900, 600)
+X, Y = np.meshgrid(np.arange(SIZE[0]) + 0.5, np.arange(SIZE[1]) + 0.5)
+WALL, DARK = 2.0**0.5, 2.0**-6
+BODY = np.abs(X - 480) < 110 + 30 * np.sin(Y / 40)
+
+
+def backdrop(light: NDArray[np.floating]) -> NDArray[np.bool_]:
+    """(h, w) the backdrop that is found in such light, on the working picture."""
+    return find_zones(measure_levels(frame_of_light(blurred(light), NOISY))).backdrop
+
+
+@pytest.mark.parametrize("lower_ev", [0.9, 1.4, 1.9])
+def test_a_side_that_someone_cuts_off_is_backdrop_however_much_it_falls_short(
+    lower_ev: float,
+) -> None:
+    """One of two lamps is turned down; nobody sees where its light ends, behind the subject."""
+    light = np.where(BODY, DARK, np.where(X < 480, WALL, WALL * 2.0**-lower_ev))
+    seen = inspect(frame_of_light(blurred(light), NOISY))
+    assert iou(seen.zones.backdrop, ~BODY[::2, ::2]) > 0.98
+    assert [reason.code for reason in seen.verdict.reasons] == ["background-short"]
+
+
+@pytest.mark.parametrize("lower_ev", [1.0, 1.4])
+def test_a_corner_that_an_arm_cuts_off_is_backdrop_and_no_light_on_the_subject(
+    lower_ev: float,
+) -> None:
+    """Nothing is wider there than a small hot island, but it runs out of the picture."""
+    arm = (X + Y > 1300) & (X + Y < 1400)
+    corner = X + Y >= 1400
+    light = np.where(arm, DARK, np.where(corner, WALL * 2.0**-lower_ev, WALL))
+    seen = inspect(frame_of_light(blurred(light), NOISY))
+    assert seen.zones.backdrop[corner[::2, ::2]].mean() > 0.9
+    assert not seen.zones.islands
+
+
+@pytest.mark.parametrize("lower_ev", [1.2, 1.8])
+def test_a_wall_that_meets_the_backdrop_is_none(lower_ev: float) -> None:
+    """The edge between them is in sight; so it is for a floor."""
+    wall = X > 700
+    light = np.where(BODY, DARK, np.where(wall, WALL * 2.0**-lower_ev, WALL))
+    assert backdrop(light)[wall[::2, ::2]].mean() < 0.02
+
+
+@pytest.mark.parametrize("ev", [-1.9, -2.6])
+def test_a_panel_that_the_backdrop_lights_is_none(ev: float) -> None:
+    panel = X > 700
+    light = np.where(BODY | (np.abs(X - 680) < 20), DARK, np.where(panel, 2.0**ev, WALL))
+    assert not backdrop(light)[panel[::2, ::2]].any()
