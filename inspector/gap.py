@@ -1,0 +1,136 @@
+"""The dark gap between two softboxes that stand side by side."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from inspector.arrays import Floats, Mask, Points
+from inspector.face import backdrop_face
+from inspector.shade import DEEPEST_EV
+from inspector.surface import COARSE_SIDE
+
+SLOPES = np.linspace(-0.12, 0.12, 25)
+"""Directions that are tried, pixels aside to one along: to either side of upright and of level."""
+NARROWEST_PX, WIDEST = 3, 0.05
+"""Coarse pixels, and part of the long side: a blade is narrower, a doorway wider."""
+BESIDE_PX = 3
+"""So near each of its sides light begins, coarse pixels: they are straight and parallel."""
+LONGEST_BREAK_PX = 8
+"""Hair across it, coarse pixels."""
+LEAST_LONG, TIMES_WIDE = 0.04, 3.0
+"""It is seen over such a part of the long side, at least, and over so many times its width."""
+ENDS = 0.05
+"""So near the end of the joint face, part of the long side, it is not told where those of its parts
+end."""
+STRAY_PX = 1
+"""So many coarse pixels of light within it are noise."""
+
+
+@dataclass(frozen=True, eq=False)
+class Strip:
+    """A dark strip from end to end of the face, upright but for its slope.
+
+    ``first`` and ``last`` are its columns halfway down, ``seen`` (h,) the rows in which light lies
+    beside it on either side; ``top`` whether these go on up to where the face ends.
+    """
+
+    slope: float
+    first: int
+    last: int
+    seen: Mask
+    top: bool
+
+
+def without_gaps(ev: Floats, backdrop_ev: Floats, backdrop: Mask, face: Mask) -> Mask:
+    """(h, w) the face less the gaps between its lit parts, as far as they are in sight.
+
+    A gap is dark from one end of the face to the other, also where someone stands before it, its
+    sides are straight and parallel, and it opens into the room above. So does no limb; a blade or
+    pole ends within the face, a fold of the backdrop is only dim. Where others run across it, it
+    is a lattice that stands before the backdrop. What lies between gaps has a face of its own.
+
+    Parameters
+    ----------
+    ev, backdrop_ev : ndarray, float32
+        (h, w) stops, and those of the backdrop there.
+    backdrop, face : ndarray, bool
+        (h, w) the lit parts, and the face of them all.
+    """
+    dim = ev > backdrop_ev - DEEPEST_EV
+    factor = max(1, round(max(backdrop.shape) / COARSE_SIDE))
+    size = (backdrop.shape[1] // factor, backdrop.shape[0] // factor)
+    lit, whole = (_resized(mask, size) for mask in (backdrop | dim, face))
+    upright = [strip for strip in _strips(lit, whole) if strip.top]
+    if not upright or _strips(lit.T.copy(), whole.T.copy()):
+        return face
+    gaps, strips = (
+        _resized(_drawn(lit.shape, upright, end), face.shape[::-1]) for end in (False, True)
+    )
+    count, part = cv2.connectedComponents((strips == 0).astype(np.uint8), connectivity=4)
+    # Where nothing shows it, a face ends where its other sides meet, not where the joint one does.
+    ends = np.ones((2 * round(ENDS * max(face.shape)) + 1,) * 2, np.uint8)
+    inner = np.asarray(cv2.erode(face.astype(np.uint8), ends), np.uint8) | gaps
+    beside = cv2.dilate(strips & inner, np.ones((5, 5), np.uint8)) > 0
+    own = strips > 0
+    for k in range(1, count):
+        lit_here = backdrop & (part == k)
+        if lit_here.any():
+            own |= backdrop_face(lit_here | (beside & (part == k))) & (part == k)
+    gaps = np.asarray(cv2.dilate(gaps, np.ones((3, 3), np.uint8)), np.uint8)
+    return np.asarray(face & own & ((gaps == 0) | backdrop), bool)
+
+
+def _resized(mask: NDArray[Any], size: tuple[int, ...]) -> NDArray[np.uint8]:
+    large = cv2.resize(mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)
+    return np.asarray(large, np.uint8)
+
+
+def _strips(lit: NDArray[np.uint8], face: NDArray[np.uint8]) -> list[Strip]:
+    """The strips of a coarse picture in which there is no light, those most in sight first."""
+    found = []
+    for slope in SLOPES:
+        upright = _sheared(lit, slope)
+        light = np.flatnonzero(cv2.reduce(upright, 0, cv2.REDUCE_SUM, dtype=cv2.CV_32S) > STRAY_PX)
+        wide = np.diff(light) - 1
+        for i in np.flatnonzero((wide >= NARROWEST_PX) & (wide <= WIDEST * max(lit.shape))):
+            first, last = int(light[i]) + 1, int(light[i + 1])
+            left = upright[:, max(0, first - BESIDE_PX) : first].any(axis=1)
+            right = upright[:, last : last + BESIDE_PX].any(axis=1)
+            seen = _without_breaks(np.asarray(left & right))
+            if seen.sum() < max(LEAST_LONG * max(lit.shape), TIMES_WIDE * wide[i]):
+                continue
+            within = np.flatnonzero(_sheared(face, slope)[:, first:last].any(axis=1))
+            top = bool(seen.argmax() - within[0] <= LONGEST_BREAK_PX)
+            found.append(Strip(float(slope), first, last, seen, top))
+    return sorted(found, key=lambda strip: -int(strip.seen.sum()))
+
+
+def _drawn(shape: tuple[int, ...], strips: list[Strip], end: bool) -> NDArray[np.uint8]:
+    """(h, w) strips in sight, or from end to end; of several in one place the first."""
+    found = np.zeros(shape, np.uint8)
+    for strip in strips:
+        part = np.zeros(shape, np.uint8)
+        part[:, strip.first : strip.last] = strip.seen[:, None] | end
+        part = _sheared(part, -strip.slope)
+        if not (found & part).any():
+            found |= part
+    return found
+
+
+def _sheared(picture: NDArray[np.uint8], slope: float) -> NDArray[np.uint8]:
+    """A picture whose rows are moved aside, by more the further they are from halfway down."""
+    height, width = picture.shape
+    aside: Points = np.array([[1, slope, -slope * height / 2], [0, 1, 0]])
+    moved = cv2.warpAffine(picture, aside, (width, height), flags=cv2.INTER_NEAREST)
+    return np.asarray(moved, np.uint8)
+
+
+def _without_breaks(seen: Mask) -> Mask:
+    column = seen.astype(np.uint8)[:, None]
+    closed = cv2.morphologyEx(column, cv2.MORPH_CLOSE, np.ones((LONGEST_BREAK_PX + 1, 1), np.uint8))
+    return np.asarray(closed[:, 0] > 0, bool)
