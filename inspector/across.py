@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask, Points
 from inspector.halfway import Begins
@@ -39,6 +38,8 @@ LEAVES = 2.0
 far as the working picture shows."""
 LIFT_AT = np.arange(-70.0, -3.0, 2.0)
 """Where a rise in the light outside is looked for, pixels; for a tolerance of 3 px, as in spill."""
+LONG_LIFT = 41
+"""Points over which a rise is averaged that goes on for long: as many as 80 px."""
 AT_CEILING_EV = 0.05
 """So near the ceiling the backdrop's own level is not told, stops."""
 BESIDE_PX, FALLS_SHORT_EV = 12.0, 0.5
@@ -81,6 +82,8 @@ class Across:
         (N,) whether a strand hangs before the backdrop there.
     lift_ev : ndarray, float64
         (N,) the greatest sudden rise in the white light outside, looking inwards, stops.
+    long_lift_ev : ndarray, float64
+        (N,) the greatest that goes on so far outside along the outline, mean over a long stretch.
     spilled_ev : ndarray, float64
         (N,) the headroom, were the outline where the light departs from the backdrop's: not above
         zero, and at most that where the light is at the ceiling.
@@ -98,6 +101,7 @@ class Across:
     backdrop_ev: Points
     tangled: Mask
     lift_ev: Points
+    long_lift_ev: Points
     headroom: Headroom
     spilled_ev: Points
 
@@ -134,6 +138,7 @@ def look_across(
     at_outline = slope[:, outside == 0]
     overlap = _overlap(ev - (slope - at_outline), outside, white_at)
     lift_at = LIFT_AT * tolerance / TOLERANCE_PX
+    rises = _rises(read_along(levels.ev, start, step, lift_at))
     beside = (outside >= -BESIDE_PX) & (outside <= 0)
     short = (ev - slope)[:, beside].max(axis=1) < -FALLS_SHORT_EV
     strands = within(zones.strands, STRAND_MARGIN).astype(np.float32)
@@ -150,7 +155,8 @@ def look_across(
         told=at_outline[:, 0] < levels.ceiling_ev - AT_CEILING_EV,
         backdrop_ev=np.asarray(at_outline[:, 0], np.float64),
         tangled=np.asarray(read_along(strands, start, step, outside).max(axis=1) > 0.5),
-        lift_ev=_lift(outline.line, read_along(levels.ev, start, step, lift_at)),
+        lift_ev=_greatest(average_along(rises, outline.line)),
+        long_lift_ev=_greatest(average_along(rises, outline.line, over=LONG_LIFT)),
         headroom=find_headroom(
             levels, outline, begins, thickness=thickness, bent=bent | short, tolerance=tolerance
         ),
@@ -222,15 +228,19 @@ def _overlap(ev: Floats, offsets: Points, white_at: Points) -> Points:
     return np.where(limit > 0, departs + white_at, np.nan)
 
 
-def _lift(line: NDArray[np.intp], ev: Floats) -> Points:
-    """(N,) most by which light (N, K) is brighter over a stretch than over the one before it.
+def _rises(ev: Floats) -> Floats:
+    """(N, R) by how much light (N, K) is brighter over a stretch than over the one before it.
 
-    Stretches of three readings, two apart for the blur; none that something dark crosses.
+    Stretches of three readings, two apart for the blur; NaN where something dark crosses.
     """
     level = np.where(ev > 0, ev, np.nan)
     mean = np.stack([level[:, i : i + 3].mean(axis=1) for i in range(ev.shape[1] - 2)], axis=1)
-    rise = average_along(mean[:, 5:] - mean[:, :-5], line)
-    return np.asarray(np.where(np.isfinite(rise), rise, 0.0).max(axis=1), np.float64)
+    return np.asarray(mean[:, 5:] - mean[:, :-5])
+
+
+def _greatest(rises: Floats) -> Points:
+    """(N,) the greatest of each (N, R), not below zero; 0 where there is none."""
+    return np.asarray(np.where(np.isfinite(rises), rises, 0.0).max(axis=1, initial=0.0), np.float64)
 
 
 def _near_highest(level: Floats) -> Points:

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from inspector.arrays import Floats, Mask, Points
 from inspector.by_distance import light_by_distance
 from inspector.levels import WHITE, Levels
-from inspector.outline import TOLERANCE_PX, Outline, runs_of
+from inspector.outline import TOLERANCE_PX, Outline, average_along, runs_of
 from inspector.profile import crossing
 from inspector.step_fit import BOUNDS, HOP, MIDDLES, PLACES, Fits, fit_steps, light_parts
 
@@ -38,6 +38,8 @@ is."""
 LEAST_STEP, AGREES = 0.04, 0.4
 """So is a smaller step, down to this part, where light leaves the backdrop's level early, too: by
 such a part of the depth."""
+OVER = 21
+"""Points over which a step counts on the mean: where light saturates, each tells it badly."""
 LEAST_CHANGE, LEAST_LEAVES = 0.035, 0.2
 """Deep white light that neither rises nor drops by more of it, nor leaves the backdrop's level by
 such a part of its depth early, only bends: so may the backdrop's own."""
@@ -146,7 +148,9 @@ def find_onset(
         )
     )
     for other, times in zip(others, (*reversed(FURTHER), 1.0), strict=True):
-        onset = _where_deeper(onset, other, white_at, suspect.leaves, times=times, unit=unit)
+        onset = _where_deeper(
+            onset, other, white_at, suspect.leaves, outline.line, times=times, unit=unit
+        )
     return replace(onset, error=np.maximum(onset.error, LEAST_ERROR * unit))
 
 
@@ -155,6 +159,7 @@ def _where_deeper(
     other: Onset,
     white_at: Points,
     leaves: Points,
+    line: NDArray[np.intp],
     *,
     times: float,
     unit: float,
@@ -168,7 +173,8 @@ def _where_deeper(
     known = other.error < (DEEP_ERROR if larger else STEP_ERROR) * unit
     known &= depth < DEEP_PX[1] * times * unit
     step = other.rise if larger else np.fmax(other.rise, other.drop)
-    told = (step > STEPS) | ((step > LEAST_STEP) & (leaves > AGREES * depth))
+    on_the_mean = average_along(np.where(known, step, np.nan)[:, None], line, over=OVER)[:, 0]
+    told = (np.fmax(step, on_the_mean) > STEPS) | ((step > LEAST_STEP) & (leaves > AGREES * depth))
     steps = known & (depth > TOLERANCE_PX * unit) & told
     if larger:
         seen = (np.fmax(other.rise, other.drop) > LEAST_CHANGE) | (leaves > LEAST_LEAVES * depth)

@@ -140,11 +140,11 @@ def _read(picture: Floats, x: Points, y: Points) -> Floats:
     return np.asarray(found.reshape(-1)[:count].reshape(x.shape), np.float32)
 
 
-def average_along(level: NDArray[F], line: NDArray[np.intp]) -> NDArray[F]:
+def average_along(level: NDArray[F], line: NDArray[np.intp], *, over: int = SMOOTHED) -> NDArray[F]:
     """Mean of (N, K) values over a few neighbouring points of the same line, NaN left out."""
     known = np.isfinite(level)
-    total = mean_along(np.where(known, level, 0), line)
-    share = mean_along(known.astype(np.float32), line)
+    total = mean_along(np.where(known, level, 0), line, over=over)
+    share = mean_along(known.astype(np.float32), line, over=over)
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.where(share > 0.3, total / share, np.nan)
 

@@ -42,6 +42,8 @@ BRIGHTER = 0.06
 backdrop by this part, in some channel."""
 LIFT_EV = 0.06
 """White light that rises suddenly by more, stops, before it falls at the outline, may be spill."""
+FAINT_LIFT_EV = 0.03
+"""So may a lesser one that goes on for long."""
 LEAVES_PX = 1.0
 """So may light that leaves the backdrop's level so much further out than on a clean part."""
 LEAST_PART_PX, GAP_PX = 12.0, 8.0
@@ -76,7 +78,7 @@ def may_spill(across: Across, falls: Falls, *, grid: bool) -> Suspect:
     from the start, rises, or leaves the backdrop's level early; not before a ``grid``, whose lines
     step as light on the subject does.
     """
-    rises = across.lift_ev > LIFT_EV
+    rises = (across.lift_ev > LIFT_EV) | (across.long_lift_ev > FAINT_LIFT_EV)
     deep = (falls.soft & ~falls.rim) | rises | (falls.deeper > LEAVES_PX * falls.wide)
     look, look_deep = (
         _around(cue, across.outline, falls.long) & across.told for cue in (falls.soft | rises, deep)

@@ -143,13 +143,19 @@ def one_point(at: float, drop: float) -> Onset:
     return Onset(np.array([at]), nought + 0.5, nought, nought + drop, nought, nought > 0)
 
 
+def deeper(near: Onset, far: Onset, leaves: float, *, times: float) -> Onset:
+    """What is left of two onsets at one point."""
+    line = np.zeros(1, np.intp)
+    return _where_deeper(near, far, np.zeros(1), np.array([leaves]), line, times=times, unit=1.0)
+
+
 @pytest.mark.parametrize(
     ("drop", "leaves", "deep"), [(0.0, 0.0, False), (0.1, 0.0, True), (0.0, 12.0, True)]
 )
 def test_light_that_only_bends_is_no_deep_spill(drop: float, leaves: float, deep: bool) -> None:
     """Twenty pixels deep in larger steps: it must drop, or leave the background's level early."""
     near, far = one_point(-1.0, drop), one_point(-20.0, drop)
-    found = _where_deeper(near, far, np.zeros(1), np.array([leaves]), times=3.0, unit=1.0)
+    found = deeper(near, far, leaves, times=3.0)
     assert found.at[0] == (-20.0 if deep else -1.0)
 
 
@@ -160,7 +166,7 @@ def test_a_small_step_counts_where_the_level_departs_early_too(
     drop: float, leaves: float, told: bool
 ) -> None:
     unknown, sharp = one_point(np.nan, drop), one_point(-7.0, drop)
-    found = _where_deeper(unknown, sharp, np.zeros(1), np.array([leaves]), times=1.0, unit=1.0)
+    found = deeper(unknown, sharp, leaves, times=1.0)
     assert bool(found.steps[0]) == told
 
 
@@ -272,6 +278,15 @@ def test_a_sharp_strip_of_another_level_is_spill(times: float, depth: float) -> 
     assert edge.spill_fraction is not None
     assert (0.8 if times > 1 else 0.4) * true < edge.spill_fraction < 1.2 * true
     assert edge.spill[0].depth_px == pytest.approx(depth, abs=2)
+
+
+@pytest.mark.parametrize("times", [1.06, 1.08])
+def test_a_faint_strip_is_spill_where_it_goes_on_for_long(times: float) -> None:
+    """Point for point its rise is lost in the noise, over 120 pixels it is not."""
+    edge = patched_ball(times, 6.0)
+    true = 0.5 / np.pi * (1 - 6.0 / 120)
+    assert edge.spill_fraction is not None
+    assert 0.7 * true < edge.spill_fraction < 1.2 * true
 
 
 @pytest.mark.parametrize("level", [0.8, 0.9])
