@@ -9,7 +9,7 @@ import numpy as np
 
 from inspector.across import Across, look_across
 from inspector.arrays import Floats, Mask, Points, median_of
-from inspector.clean_part import compare_falls
+from inspector.clean_part import Falls, compare_falls
 from inspector.headroom import Headroom, headroom_at
 from inspector.holes import Island
 from inspector.hot_spots import HotSpot, find_hot_spots, light_for_holes
@@ -19,6 +19,7 @@ from inspector.outline import TOLERANCE_PX, tolerance_px
 from inspector.place import Box
 from inspector.profile import ramps
 from inspector.ripple import RIPPLED, rippled
+from inspector.seam import goes_on
 from inspector.spill import SpillRun, find_spill, may_spill
 from inspector.zones import Zones
 
@@ -32,6 +33,8 @@ TOLD_SHARE = 0.75
 SPILLED_EV, LEAST_SPILLED_EV = 0.25, 0.02
 """By so much the exposure change that takes spill away may be seen too great; it is at least so
 much, stops."""
+SHARP = 0.5
+"""Part of a run that falls more slowly than a clean edge, below which a seam may explain it."""
 KNOWN = 0.4
 """An onset known so well, part of the tolerance, tells how near white is to crossing there."""
 
@@ -126,6 +129,7 @@ def _islands_and_spill(
         size=levels.frame.size,
     )
     runs = _less_sure_in_hair(runs, levels, zones, tolerance)
+    runs = _less_sure_along_seams(runs, levels, zones, across, falls)
     islands, lit = light_for_holes(levels, zones, across.outline, runs)
     left = (run for run in runs if not lit[run.span].any())
     runs = tuple(sorted(left, key=lambda r: (-r.sure, -r.length_px)))
@@ -153,6 +157,25 @@ def _less_sure_in_hair(
         return rippled(light, points, inward, depth=run.depth_px / levels.scale, slope=slope)
 
     return tuple(replace(run, sure=run.sure and not in_hair(run)) for run in runs)
+
+
+def _less_sure_along_seams(
+    runs: tuple[SpillRun, ...], levels: Levels, zones: Zones, across: Across, falls: Falls
+) -> tuple[SpillRun, ...]:
+    """The runs; one that ends as sharply as a clean edge may be a seam's, where that goes on."""
+    if not any(run.sure for run in runs):
+        return runs
+    open_backdrop = (zones.backdrop & ~zones.fringe).astype(np.uint8)
+    inner = cv2.erode(open_backdrop, np.ones((3, 3), np.uint8)) > 0
+    light = np.where(inner, levels.ev - zones.backdrop_ev, np.nan).astype(np.float32)
+
+    def along_seam(run: SpillRun) -> bool:
+        begins = np.nan_to_num(across.white_at[run.span]) - run.depths
+        ends = run.points + begins[:, None] * run.inward
+        sharp = falls.soft[run.span].mean() < SHARP
+        return bool(sharp and goes_on(light, levels.from_view(ends)))
+
+    return tuple(replace(run, sure=run.sure and not along_seam(run)) for run in runs)
 
 
 def _beneath_white(
