@@ -46,7 +46,7 @@ class Strip:
     top: bool
 
 
-def without_gaps(ev: Floats, backdrop_ev: Floats, backdrop: Mask, face: Mask) -> Mask:
+def face_without_gaps(ev: Floats, backdrop_ev: Floats, backdrop: Mask, face: Mask) -> Mask:
     """(h, w) the face less the gaps between its lit parts, as far as they are in sight.
 
     A gap is dark from one end of the face to the other, also where someone stands before it, its
@@ -71,18 +71,28 @@ def without_gaps(ev: Floats, backdrop_ev: Floats, backdrop: Mask, face: Mask) ->
     gaps, strips = (
         _resized(_drawn(lit.shape, upright, end), face.shape[::-1]) for end in (False, True)
     )
+    own = _own_faces(backdrop, face, gaps, strips)
+    gaps = np.asarray(cv2.dilate(gaps, np.ones((3, 3), np.uint8)), np.uint8)
+    return np.asarray(face & own & ((gaps == 0) | backdrop), bool)
+
+
+def _own_faces(
+    backdrop: Mask, face: Mask, gaps: NDArray[np.uint8], strips: NDArray[np.uint8]
+) -> Mask:
+    """(h, w) the faces of what lies between strips, and the strips.
+
+    Where nothing shows it, a face ends where its other sides meet, not where the joint one does.
+    """
     count, part = cv2.connectedComponents((strips == 0).astype(np.uint8), connectivity=4)
-    # Where nothing shows it, a face ends where its other sides meet, not where the joint one does.
     ends = np.ones((2 * round(ENDS * max(face.shape)) + 1,) * 2, np.uint8)
     inner = np.asarray(cv2.erode(face.astype(np.uint8), ends), np.uint8) | gaps
     beside = cv2.dilate(strips & inner, np.ones((5, 5), np.uint8)) > 0
     own = strips > 0
     for k in range(1, count):
-        lit_here = backdrop & (part == k)
-        if lit_here.any():
-            own |= backdrop_face(lit_here | (beside & (part == k))) & (part == k)
-    gaps = np.asarray(cv2.dilate(gaps, np.ones((3, 3), np.uint8)), np.uint8)
-    return np.asarray(face & own & ((gaps == 0) | backdrop), bool)
+        here = part == k
+        if (backdrop & here).any():
+            own |= backdrop_face((backdrop | beside) & here) & here
+    return np.asarray(own, bool)
 
 
 def _resized(mask: NDArray[Any], size: tuple[int, ...]) -> NDArray[np.uint8]:

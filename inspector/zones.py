@@ -12,7 +12,7 @@ from inspector.align import find_shift, line_of_light, moved
 from inspector.arrays import Floats, Mask, Points, disc, median_of, without_specks
 from inspector.face import backdrop_face, scallops
 from inspector.fringe import find_fringe, find_strands
-from inspector.gap import without_gaps
+from inspector.gap import face_without_gaps
 from inspector.grid import without_grid
 from inspector.halfway import Begins, where_subject_begins
 from inspector.holes import Island, sort_bright, white_islands
@@ -132,7 +132,7 @@ def find_zones(levels: Levels) -> Zones:
     backdrop, large, islands = sort_bright(bright, parts, levels)
     if backdrop.mean() < LEAST_BACKDROP:
         return no_zones(levels)
-    face = without_gaps(levels.ev, surface, large, backdrop_face(large))
+    face = face_without_gaps(levels.ev, surface, large, backdrop_face(large))
     backdrop &= face  # a lamp in the room is no part of it
     if not _lit_for_white(levels.ev, surface, backdrop, face):
         return no_zones(levels)

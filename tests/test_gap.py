@@ -9,7 +9,7 @@ from plain import NOISY, blurred, disc, frame_of_light, overlap
 
 from inspector.edge import measure_edge
 from inspector.face import backdrop_face
-from inspector.gap import without_gaps
+from inspector.gap import face_without_gaps
 from inspector.levels import measure_levels
 from inspector.zones import BACKDROP, SUBJECT, SURROUND, find_zones
 
@@ -29,7 +29,7 @@ def box(x0: float, y0: float, x1: float, y1: float, *, slope: float = 0.0) -> Pi
 def clear_of_gaps(lit: Picture, face: Picture, unlit_ev: ArrayLike = -6.0) -> Picture:
     """(H, W) the face less its gaps, before a backdrop at white, where ``lit``."""
     ev = np.where(lit, 0, unlit_ev).astype(np.float32)
-    return without_gaps(ev, np.zeros_like(ev), lit, face)
+    return face_without_gaps(ev, np.zeros_like(ev), lit, face)
 
 
 @pytest.mark.parametrize("slope", [0.0, 0.04, -0.09])
