@@ -27,6 +27,8 @@ LEAST_LONG, TIMES_WIDE = 0.04, 3.0
 ENDS = 0.05
 """So near the end of the joint face, part of the long side, it is not told where those of its parts
 end."""
+MOSTLY_DEEP = 0.5
+"""Along the darkest line in it so much of a gap is darker than a fold, though its sides be soft."""
 STRAY_PX = 1
 """So many coarse pixels of light within it are noise."""
 
@@ -35,14 +37,16 @@ STRAY_PX = 1
 class Strip:
     """A dark strip from end to end of the face, upright but for its slope.
 
-    ``first`` and ``last`` are its columns halfway down, ``seen`` (h,) the rows in which light lies
-    beside it on either side; ``top`` whether these go on up to where the face ends.
+    ``first`` and ``last`` are its columns halfway down, ``seen`` and ``beside`` (h,) the rows in
+    which light lies on both sides of it, and on one at least; ``top`` whether the former go on up
+    to where the face ends.
     """
 
     slope: float
     first: int
     last: int
     seen: Mask
+    beside: Mask
     top: bool
 
 
@@ -61,12 +65,12 @@ def face_without_gaps(ev: Floats, backdrop_ev: Floats, backdrop: Mask, face: Mas
     backdrop, face : ndarray, bool
         (h, w) the lit parts, and the face of them all.
     """
-    dim = ev > backdrop_ev - DEEPEST_EV
     factor = max(1, round(max(backdrop.shape) / COARSE_SIDE))
     size = (backdrop.shape[1] // factor, backdrop.shape[0] // factor)
-    lit, whole = (_resized(mask, size) for mask in (backdrop | dim, face))
-    upright = [strip for strip in _strips(lit, whole) if strip.top]
-    if not upright or _strips(lit.T.copy(), whole.T.copy()):
+    dark = cv2.dilate((ev < backdrop_ev - DEEPEST_EV).astype(np.uint8), np.ones((3, 3), np.uint8))
+    lit, whole, deep = (_resized(mask, size) for mask in (backdrop, face, dark))
+    upright = [strip for strip in _strips(lit, whole, deep) if strip.top]
+    if not upright or _strips(lit.T.copy(), whole.T.copy(), deep.T.copy()):
         return face
     gaps, strips = (
         _resized(_drawn(lit.shape, upright, end), face.shape[::-1]) for end in (False, True)
@@ -100,7 +104,9 @@ def _resized(mask: NDArray[Any], size: tuple[int, ...]) -> NDArray[np.uint8]:
     return np.asarray(large, np.uint8)
 
 
-def _strips(lit: NDArray[np.uint8], face: NDArray[np.uint8]) -> list[Strip]:
+def _strips(
+    lit: NDArray[np.uint8], face: NDArray[np.uint8], deep: NDArray[np.uint8]
+) -> list[Strip]:
     """The strips of a coarse picture in which there is no light, those most in sight first."""
     found = []
     for slope in SLOPES:
@@ -114,9 +120,12 @@ def _strips(lit: NDArray[np.uint8], face: NDArray[np.uint8]) -> list[Strip]:
             seen = _without_breaks(np.asarray(left & right))
             if seen.sum() < max(LEAST_LONG * max(lit.shape), TIMES_WIDE * wide[i]):
                 continue
+            if _sheared(deep, slope)[seen, first:last].mean(axis=0).max() < MOSTLY_DEEP:
+                continue
             within = np.flatnonzero(_sheared(face, slope)[:, first:last].any(axis=1))
             top = bool(seen.argmax() - within[0] <= LONGEST_BREAK_PX)
-            found.append(Strip(float(slope), first, last, seen, top))
+            beside = _without_breaks(np.asarray(left | right))
+            found.append(Strip(float(slope), first, last, seen, beside, top))
     return sorted(found, key=lambda strip: -int(strip.seen.sum()))
 
 
@@ -125,7 +134,7 @@ def _drawn(shape: tuple[int, ...], strips: list[Strip], end: bool) -> NDArray[np
     found = np.zeros(shape, np.uint8)
     for strip in strips:
         part = np.zeros(shape, np.uint8)
-        part[:, strip.first : strip.last] = strip.seen[:, None] | end
+        part[:, strip.first : strip.last] = strip.beside[:, None] | end
         part = _sheared(part, -strip.slope)
         if not (found & part).any():
             found |= part
