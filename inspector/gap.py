@@ -123,7 +123,7 @@ def _strips(
             if _sheared(deep, slope)[seen, first:last].mean(axis=0).max() < MOSTLY_DEEP:
                 continue
             within = np.flatnonzero(_sheared(face, slope)[:, first:last].any(axis=1))
-            top = bool(seen.argmax() - within[0] <= LONGEST_BREAK_PX)
+            top = within.size > 0 and bool(seen.argmax() - within[0] <= LONGEST_BREAK_PX)
             beside = _without_breaks(np.asarray(left | right))
             found.append(Strip(float(slope), first, last, seen, beside, top))
     return sorted(found, key=lambda strip: -int(strip.seen.sum()))

@@ -80,6 +80,11 @@ def test_what_stands_before_the_backdrop_is_no_gap(dark: Picture) -> None:
     assert (clear_of_gaps(lit, face) == face).all()
 
 
+def test_without_a_face_between_its_parts_there_is_no_gap() -> None:
+    lit = box(80, 30, 290, 370) | box(310, 30, 520, 370)
+    assert (clear_of_gaps(lit, lit) == lit).all()
+
+
 @pytest.mark.parametrize("under_ev", [0.0, 1.5])
 def test_what_is_only_dim_is_no_gap(under_ev: float) -> None:
     """Sharp though it be, a fold of paper is backdrop that falls short."""
