@@ -20,6 +20,10 @@ ROUNDS = 12
 STEP = 0.5
 ALIKE = 0.01
 """So strongly a shift is preferred to a line further out all around."""
+PLATE_REACH = 0.025
+"""How far a plate may be shifted, part of the long side."""
+PLATE_LINE_EV = -1.5
+"""Light on the plate's border by which it is aligned, stops."""
 
 
 @dataclass(frozen=True)
@@ -105,6 +109,23 @@ def find_shift(
         if np.hypot(*step) < 0.01:
             break
     return Shift(float(shift[0]), float(shift[1]), spread, share)
+
+
+def plate_shift(plate_ev: Floats, ev: Floats, backdrop: Mask) -> tuple[float, float]:
+    """(dx, dy) by which the plate's backdrop must move to fit; nought where it fills the frame.
+
+    Parameters
+    ----------
+    plate_ev, ev : ndarray, float32
+        (h, w) stops of the plate and of the frame.
+    backdrop : ndarray, bool
+        (h, w) the plate's backdrop.
+    """
+    near = cv2.dilate(backdrop.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
+    points, normals = line_of_light(plate_ev, PLATE_LINE_EV, near)
+    reach = PLATE_REACH * max(ev.shape)
+    shift = find_shift(points, normals, plate_ev, ev, PLATE_LINE_EV, reach=reach)
+    return (shift.x, shift.y) if shift else (0.0, 0.0)
 
 
 def _passes(

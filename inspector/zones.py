@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from inspector.align import find_shift, line_of_light, moved
+from inspector.align import moved, plate_shift
 from inspector.arrays import Floats, Mask, Points, disc, median_of, without_specks
 from inspector.face import backdrop_face, scallops
 from inspector.fringe import find_fringe, find_strands
@@ -48,10 +48,6 @@ LEAST_STRAND_PX = 3
 """Fewer working pixels are no thin part, but a corner of the outline's staircase."""
 LEAST_TOLD = 0.05
 """Part of the backdrop under the ceiling that tells how its level changed since the plate."""
-PLATE_REACH = 0.025
-"""How far a plate may be shifted, part of the long side."""
-PLATE_LINE_EV = -1.5
-"""Light on the plate's border by which it is aligned, stops."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,7 +144,7 @@ def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zo
     """
     levels, grid = _without_grid(levels)
     plate = _without_grid(plate)[0] if plate_zones.grid else plate
-    shift = _plate_shift(levels, plate, plate_zones)
+    shift = plate_shift(plate.ev, levels.ev, plate_zones.backdrop)
     face = moved(plate_zones.backdrop.astype(np.float32), *shift, how=cv2.INTER_NEAREST) > 0
     light = np.where(plate_zones.backdrop, plate.ev, plate_zones.backdrop_ev).astype(np.float32)
     surface = moved(light, *shift)
@@ -227,15 +223,6 @@ def _without_grid(levels: Levels) -> tuple[Levels, bool]:
     """The levels with a grid's lines closed, and whether there is one."""
     ev = without_grid(levels.ev)
     return replace(levels, ev=ev), ev is not levels.ev
-
-
-def _plate_shift(levels: Levels, plate: Levels, zones: Zones) -> tuple[float, float]:
-    """Working pixels by which the plate's backdrop must move; nought where it fills the frame."""
-    near = cv2.dilate(zones.backdrop.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
-    points, normals = line_of_light(plate.ev, PLATE_LINE_EV, near)
-    reach = PLATE_REACH * max(levels.ev.shape)
-    shift = find_shift(points, normals, plate.ev, levels.ev, PLATE_LINE_EV, reach=reach)
-    return (shift.x, shift.y) if shift else (0.0, 0.0)
 
 
 def _level_change(levels: Levels, surface: Floats, parts: Mask) -> float:
