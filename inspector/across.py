@@ -63,6 +63,8 @@ class Across:
         (N,) pixels to the subject's middle where white reaches that far; NaN elsewhere.
     fall : ndarray, float64
         (N,) pixels from white to two stops under it; NaN where it cannot be told.
+    least_fall : ndarray, float64
+        (N,) the same; to its middle, on a limb too thin for that.
     rise : ndarray, float64
         (N,) pixels between 10 and 90 % of the way from core level to white, seen coarsely but far
         inwards; NaN where light does not fall so low.
@@ -93,6 +95,7 @@ class Across:
     white_at: Points
     washed: Points
     fall: Points
+    least_fall: Points
     rise: Points
     early: Points
     first: Points
@@ -148,6 +151,7 @@ def look_across(
         white_at=white_at,
         washed=np.where(_lowest(level[:, offsets >= 0]) >= WHITE, thickness, np.nan),
         fall=np.where(too_thin, np.nan, dark_at - white_at),
+        least_fall=np.fmin(dark_at, thickness - THIN_MARGIN_PX) - white_at,
         rise=low - high,
         early=early_at - white_at,
         first=first_at - white_at,

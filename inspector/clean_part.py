@@ -72,8 +72,9 @@ def compare_falls(across: Across, *, tolerance: float) -> Falls:
         Pixels by which white may cross the outline.
     """
     wide = tolerance / TOLERANCE_PX
-    slower = _over_clean(across.fall, LONGEST_CLEAN_FALL * wide)
-    overlap = np.where(np.isfinite(across.fall), across.overlap, np.nan)
+    clean_fall = _clean(across.fall, LONGEST_CLEAN_FALL * wide)
+    slower = np.nan_to_num(np.maximum(across.least_fall - clean_fall, 0.0))
+    overlap = np.where(np.isfinite(across.least_fall), across.overlap, np.nan)
     return Falls(
         wide=wide,
         long=max(wide, float(np.median(across.outline.step)) / SPACING_PX),
@@ -81,7 +82,7 @@ def compare_falls(across: Across, *, tolerance: float) -> Falls:
         deeper=_over_clean(overlap, LONGEST_CLEAN_OVERLAP * wide),
         soft=slower > SOFT_FALL * wide,
         rim=_rim(across, wide),
-        shaded=~(across.white_at > -OUTSIDE * across.fall),
+        shaded=~(across.white_at > -OUTSIDE * across.least_fall),
     )
 
 
@@ -89,7 +90,7 @@ def _rim(across: Across, wide: float) -> Mask:
     longest = np.where(across.told, LONGEST_CLEAN_FIRST[1], LONGEST_CLEAN_FIRST[0])
     clean = np.minimum(_clean(across.first, np.inf), longest * wide)
     slow = across.first >= clean + SLOW_FIRST * wide
-    return ~slow | (across.early < SHARP_START * across.fall)
+    return ~slow | (across.early < SHARP_START * across.least_fall)
 
 
 def _over_clean(values: Points, longest: float) -> Points:

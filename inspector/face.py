@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from inspector.arrays import Mask, Points
+from inspector.arrays import Mask, Points, disc
 from inspector.outline import within
 
 SUPPORT = 0.25
@@ -44,6 +44,12 @@ HELD = 0.01
 SCALLOP = (0.15, 0.07)
 """Between its ribs an umbrella draws in, no deeper than these parts of the length along the rim
 and of the width of the face (the root of its area)."""
+
+SLIVER_PX, SLIVER_ENDS_PX = 5, 8.5
+"""A sliver along the rim is no wider than twice this, and narrower than the second where it is
+widest, else the subject goes on there; working pixels."""
+SLIVER_LONG_PX, SLIVER_TIMES = 20, 9.0
+"""It lies along so much of the rim, working pixels, whose square is so many times its area."""
 
 
 def backdrop_face(backdrop: Mask) -> Mask:
@@ -241,3 +247,27 @@ def scallops(label: NDArray[np.int32], face: Mask, count: int, *, rim: int) -> M
     deepest = np.minimum(SCALLOP[0] * along, SCALLOP[1] * np.sqrt(np.count_nonzero(face)))
     deeper = depth > deepest[label]
     return np.asarray(np.bincount(label[deeper], minlength=count) == 0, bool)
+
+
+def slivers(subject: Mask, backdrop: Mask, face: Mask) -> Mask:
+    """(h, w) the parts of a subject that lie in slivers between the backdrop and the face's rim.
+
+    The face of softboxes of unequal height, or of one that is not quite convex, takes in a little
+    of the room, and a limb that leaves the face joins it. The picture's border is a rim, too.
+    """
+    wide = 2 * SLIVER_PX
+    lit, outside = (
+        np.pad(mask.astype(np.uint8), wide, constant_values=beyond)
+        for mask, beyond in ((backdrop, 0), (~face, 1))
+    )
+    either = np.maximum(lit, outside)
+    closed = cv2.morphologyEx(either, cv2.MORPH_CLOSE, disc(SLIVER_PX))[wide:-wide, wide:-wide]
+    away = cv2.distanceTransform(1 - outside, cv2.DIST_L2, 3)[wide:-wide, wide:-wide]
+    thin = subject & (closed > 0) & (away <= wide)
+    count, label = cv2.connectedComponents(thin.astype(np.uint8), connectivity=8)
+    along, deeper, area = (
+        np.bincount(label[part], minlength=count)
+        for part in (thin & (away < 1.5), thin & (away > SLIVER_ENDS_PX), thin)
+    )
+    keep = (along >= SLIVER_LONG_PX) & (along**2 >= SLIVER_TIMES * area) & (deeper == 0)
+    return np.asarray((keep & (area > 0))[label], bool)

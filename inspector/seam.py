@@ -37,14 +37,26 @@ def goes_on(light: Floats, ends: Points) -> bool:
     ends : ndarray, float64
         (N, 2) x, y of the outer ends of a run of light, working pixels.
     """
-    middle = np.median(ends, axis=0)
-    course = np.linalg.svd(ends - middle, full_matrices=False)[2][0]
+    middle, course = _line(ends)
     length = float(np.ptp((ends - middle) @ course))
     if length < LEAST_PX:
         return False
     beyond = length / 2 + np.arange(CLEAR_PX, max(TIMES * length, LEAST_BEYOND_PX))
     at = np.concatenate([beyond, -beyond])
     return any(_steps(_read(light, middle, _turned(course, turn), at)) for turn in TURNS)
+
+
+def is_straight(ends: Points, within: float) -> bool:
+    """Whether points (N, 2) leave a straight line by less than so much, root mean square."""
+    middle, course = _line(ends)
+    off = (ends - middle) @ np.array([-course[1], course[0]])
+    return bool(np.sqrt((off**2).mean()) < within)
+
+
+def _line(points: Points) -> tuple[Points, Points]:
+    """A place on the line that points (N, 2) lie along, and its course (2,)."""
+    middle = np.median(points, axis=0)
+    return middle, np.linalg.svd(points - middle, full_matrices=False)[2][0]
 
 
 def _turned(course: Points, by: float) -> Points:
@@ -57,6 +69,8 @@ def _read(light: Floats, middle: Points, along: Points, at: Points) -> Floats:
     points = middle + at[:, None] * along
     height, width = light.shape
     points = points[((points > 6) & (points < np.array([width - 6, height - 6]))).all(axis=1)]
+    if len(points) == 0:
+        return np.zeros((0, len(ACROSS)), np.float32)
     across = np.array([-along[1], along[0]])
     return read_along(light, points, np.tile(across, (len(points), 1)), ACROSS)
 

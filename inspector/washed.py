@@ -12,6 +12,7 @@ import numpy as np
 
 from inspector.arrays import Floats, Mask, around, disc, without_specks
 from inspector.levels import Levels
+from inspector.seam import goes_on, is_straight
 from inspector.white_steps import find_steps, without_seams
 
 REACH = 0.035
@@ -45,6 +46,9 @@ FALLS_PX, FALLS_TO_EV, LEAST_SLOW = (2.0, 4.0), -2.0, 0.4
 this level, stops; beyond what only dims the backdrop, hair or a seam, next to nothing is."""
 MOST_LINES = 0.25
 """Light with more thin dark lines in it lies behind hair."""
+STRAIGHT_PX = 1.2
+"""A border that leaves a straight line by less, root mean square, may be a joint of the backdrop,
+working pixels."""
 BLADE_PX = 2
 """What is no wider than twice this, a blade or a strand, holds no spill, working pixels."""
 ROUNDS = 3
@@ -83,9 +87,10 @@ def find_washed(levels: Levels, backdrop: Mask, subject: Mask, backdrop_ev: Floa
     body = subject[box] & _grown(_shrunk(subject[box], BLADE_PX), BLADE_PX + 1)
     lit = levels.ev[box] > FALLS_TO_EV
     lines, smooth = lines[box], told & ~lines[box]
+    seen = np.where(told, light, np.nan).astype(np.float32)
     for _ in range(ROUNDS):
         parts = _lit_parts(enclosed & ~found[box], border, away, backdrop[box], body, lit)
-        parts = _without_hair(parts, lines, smooth)
+        parts = _without_joints(_without_hair(parts, lines, smooth), border, seen)
         if not parts.any():
             break
         found[box] |= parts
@@ -100,6 +105,20 @@ def _without_hair(parts: Mask, lines: Mask, smooth: Mask) -> Mask:
     of_lines, of_all = (np.bincount(label[m], minlength=label.max() + 1) for m in (lines, smooth))
     keep = of_lines <= MOST_LINES * (of_lines + of_all)
     keep[0] = False
+    return np.asarray(keep[label], bool)
+
+
+def _without_joints(parts: Mask, border: Floats, light: Floats) -> Mask:
+    """(h, w) the parts but those whose step is straight and goes on beyond them in the backdrop.
+
+    Between the joint of two softboxes and the subject, one of them is dimmer than the other.
+    """
+    count, label = cv2.connectedComponents(parts.astype(np.uint8), connectivity=4)
+    of_border = np.where(border > 0, cv2.dilate(label.astype(np.float32), disc(2)), 0)
+    keep = np.arange(count) > 0
+    for k in range(1, count):
+        ends = np.argwhere(of_border == k)[:, ::-1].astype(np.float64)
+        keep[k] = len(ends) < 2 or not (is_straight(ends, STRAIGHT_PX) and goes_on(light, ends))
     return np.asarray(keep[label], bool)
 
 

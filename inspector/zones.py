@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from inspector.align import moved, plate_shift
 from inspector.arrays import Floats, Mask, Points, disc, median_of, without_specks
-from inspector.face import backdrop_face, scallops
+from inspector.face import backdrop_face, scallops, slivers
 from inspector.fringe import find_fringe, find_strands
 from inspector.gap import face_without_gaps
 from inspector.grid import without_grid
@@ -270,7 +270,9 @@ def _parted(
     before = face & ~backdrop
     shade = find_shade(ev, surface, before)
     subject = _subject(before & ~shade, face, ev, surface)
-    dim = face & ~subject & ~bright & (ev > surface - SEAM_EV)
+    sliver = slivers(subject, backdrop, face)
+    subject &= ~sliver
+    dim = face & ~subject & ~sliver & ~bright & (ev > surface - SEAM_EV)
     return subject, backdrop | shade | dim
 
 

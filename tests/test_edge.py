@@ -182,6 +182,29 @@ def test_spill_is_found_across_a_gap_before_a_thicker_limb(gap: int) -> None:
     assert sum(r.length_px for r in runs) > 250
 
 
+def thin_limb(level: float, fade: float) -> Edge:
+    """The edge of a post 40 pixels wide, lit from the left, before a wall over the ceiling."""
+    x, y = np.meshgrid(np.arange(SIZE[0]) + 0.5, np.arange(SIZE[1]) + 0.5)
+    lit = DARK + level * np.exp(-np.maximum(x - 280, 0) / fade)
+    post = (np.abs(x - 300) < 20) & (y > 60)
+    return edge_of(frame_of_light(blurred(np.where(post, lit, 2.0**1.5), 1.0), NOISY))
+
+
+@pytest.mark.parametrize("fade", [25.0, 40.0])
+def test_white_that_falls_too_slowly_for_a_thin_limb_is_spill(fade: float) -> None:
+    """To the limb's middle it has not fallen by two stops: that is as slow as one can see."""
+    runs = [run for run in thin_limb(1.4, fade).spill if run.sure]
+    # White to fade times the logarithm of 1.4, on one of the two long sides.
+    assert sum(run.length_px for run in runs) == pytest.approx(340, rel=0.1)
+    assert all(run.points[:, 0].mean() < 300 for run in runs)
+
+
+@pytest.mark.parametrize("level", [0.5, 0.7])
+@pytest.mark.parametrize("fade", [10.0, 40.0])
+def test_a_lit_rim_under_white_on_a_thin_limb_is_no_spill(level: float, fade: float) -> None:
+    assert thin_limb(level, fade).spill_fraction == 0
+
+
 @pytest.mark.parametrize("rim_ev", [-3.0, -1.5, -0.6])
 @pytest.mark.parametrize("width", [0.0003, 0.0008])
 def test_a_narrow_bright_rim_is_no_spill(rim_ev: float, width: float) -> None:

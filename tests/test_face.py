@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from plain import iou
 from skimage.draw import ellipse, polygon
 
-from inspector.face import backdrop_face
+from inspector.face import backdrop_face, slivers
 
 SIZE = (600, 400)
 """Width and height of the picture."""
@@ -104,3 +104,47 @@ def test_hung_paper_that_widens_towards_the_floor_ends_at_its_side(flare: float)
     y = [0.0, 280.0, 320.0, 360.0, 399.0]
     paper = filled([300 - h for h in half] + [300 + h for h in half[::-1]], y + y[::-1])
     assert iou(backdrop_face(paper), paper) > 0.9
+
+
+FACE = filled([100, 500, 500, 100], [40, 40, 399, 399])
+LIMB = filled([300, 340, 340, 300], [0, 0, 250, 250])
+
+
+def along_the_top(left: float, right: float, deep_left: float, deep_right: float) -> Mask:
+    """What lies so deep under the face's upper rim, at its two ends, between two columns."""
+    return filled([left, right, right, left], [40, 40, 40 + deep_right, 40 + deep_left])
+
+
+@pytest.mark.parametrize(
+    "sliver",
+    [along_the_top(340, 480, 6, 6), along_the_top(180, 300, 7, 2)],
+    ids=["as deep all along", "a wedge"],
+)
+def test_a_sliver_along_the_rim_is_no_part_of_a_limb_that_leaves_there(sliver: Mask) -> None:
+    subject = FACE & (LIMB | sliver)
+    found = slivers(subject, FACE & ~subject, FACE)
+    assert iou(found, sliver & FACE & ~LIMB) > 0.85
+
+
+def test_a_sliver_along_the_pictures_border_is_one_too() -> None:
+    """The face fills the picture: softboxes whose upper ends are not on one line."""
+    everywhere = np.ones(SIZE[::-1], bool)
+    limb, sliver = filled([300, 340, 340, 300], [0, 0, 250, 250]), np.zeros(SIZE[::-1], bool)
+    sliver[:5, 340:470] = True
+    subject = limb | sliver
+    assert iou(slivers(subject, ~subject, everywhere), sliver & ~limb) > 0.85
+
+
+@pytest.mark.parametrize(
+    "subject",
+    [
+        LIMB,
+        along_the_top(200, 340, 0, 60),
+        along_the_top(300, 340, 6, 6),
+        filled([100, 500, 500, 100], [199, 199, 203, 203]),
+    ],
+    ids=["a limb", "a shoulder", "a short one", "a foil across"],
+)
+def test_what_leaves_the_face_is_no_sliver(subject: Mask) -> None:
+    found = slivers(FACE & subject, FACE & ~subject, FACE)
+    assert not found.any()

@@ -55,6 +55,12 @@ def test_a_run_too_short_to_have_a_direction_is_not_judged() -> None:
     assert not goes_on(lit(), ENDS[:6])
 
 
+def test_a_run_from_border_to_border_leaves_nothing_to_look_at() -> None:
+    """All of its line beyond lies outside the picture."""
+    ends = np.stack([np.full(HEIGHT, 80.0), np.arange(HEIGHT)], axis=1)
+    assert not goes_on(lit(), ends)
+
+
 def beside_a_joint(step: float) -> Edge:
     """The edge of a post before two lights that meet six pixels left of it."""
     y, x = np.mgrid[:500, :600] + 0.5

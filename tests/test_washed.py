@@ -104,3 +104,17 @@ def test_light_behind_strands_is_backdrop() -> None:
     subject, seen = look(blurred(light, 1.2))
     assert subject[(X > 700) & (X < 730)].mean() < 0.1
     assert seen.edge.spill_fraction == 0
+
+
+@pytest.mark.parametrize("step", [0.1, 0.14])
+def test_the_joint_of_two_softboxes_at_a_neck_is_backdrop(step: float) -> None:
+    """Head and shoulders close a pocket with it, in which the left one is dimmer."""
+    head, shoulders = disc(SIZE, (520, 230), 110), disc(SIZE, (520, 620), 290)
+    inwards = np.maximum(110 - np.hypot(X - 520, Y - 230), 290 - np.hypot(X - 520, Y - 620))
+    skin = DARK + 0.6 * np.exp(-np.maximum(inwards, 0) / 10)
+    light = np.where(head | shoulders, skin, np.where(X < 620, WALL * 2**-step, WALL))
+    subject, seen = look(blurred(light, 1.2))
+    pocket = (X > 596) & (X < 616) & (Y > 318) & (Y < 332)
+    assert not (pocket & (head | shoulders)).any()
+    assert subject[pocket].mean() < 0.01
+    assert seen.edge.spill_fraction == 0
