@@ -18,6 +18,8 @@ from inspector.outline import read, read_along, right_hand
 LEAST_POINTS = 40
 ROUNDS = 12
 STEP = 0.5
+OWN_PX = 3.0
+"""So near its points, which lie on whole pixels, a line is in its own frame."""
 ALIKE = 0.01
 """So strongly a shift is preferred to a line further out all around."""
 PLATE_REACH = 0.025
@@ -39,6 +41,39 @@ class Shift:
     share: float = 1.0
 
 
+@dataclass(frozen=True, eq=False)
+class Line:
+    """Where light passes ``level``, stops.
+
+    ``points`` (N, 2) x, y, working pixels, and ``normals``, unit vectors downhill.
+    """
+
+    points: Points
+    normals: Points
+    level: float
+
+    def within(self, mask: Mask) -> Line:
+        """Its points within a (h, w) mask."""
+        x, y = self.points.astype(int).T
+        return Line(self.points[mask[y, x]], self.normals[mask[y, x]], self.level)
+
+    def passes(self, ev: Floats, *, moved: Points, reach: float) -> tuple[Points, Mask]:
+        """(N,) pixels downhill from its points, moved by x, y, to the same level in ``ev``.
+
+        Where the light falls through it nearest; and whether it does so within reach.
+        """
+        steps = np.arange(-reach, reach + STEP, STEP)
+        along = read_along(ev, self.points + moved, self.normals, steps).astype(float)
+        falls = (along[:, :-1] >= self.level) & (along[:, 1:] < self.level)
+        cost = np.where(falls, np.abs(steps[:-1] + STEP / 2), np.inf)
+        best = cost.argmin(axis=1)
+        row = np.arange(len(self.points))
+        high, low = along[row, best], along[row, best + 1]
+        part = np.clip((high - self.level) / np.maximum(high - low, 1e-6), 0, 1)
+        known = np.asarray(falls.any(axis=1), bool)
+        return np.where(known, steps[best] + STEP * part, np.nan), known
+
+
 def moved(picture: Floats, x: float, y: float, *, how: int = cv2.INTER_LINEAR) -> Floats:
     """A (h, w) or (h, w, C) picture moved by x, y pixels; its border is repeated."""
     height, width = picture.shape[:2]
@@ -49,8 +84,8 @@ def moved(picture: Floats, x: float, y: float, *, how: int = cv2.INTER_LINEAR) -
     return np.asarray(result.reshape(picture.shape), np.float32)
 
 
-def line_of_light(ev: Floats, level: float, where: Mask) -> tuple[Points, Points]:
-    """Points (N, 2) at which light passes a level within a zone, and unit normals downhill."""
+def line_of_light(ev: Floats, level: float, where: Mask) -> Line:
+    """The line at which light (h, w), stops, passes a level within a zone."""
     bright = ((ev > level) & where).astype(np.uint8)
     contours, _ = cv2.findContours(bright, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
     points, normals = [np.zeros((0, 2))], [np.zeros((0, 2))]
@@ -65,22 +100,18 @@ def line_of_light(ev: Floats, level: float, where: Mask) -> tuple[Points, Points
         downhill = read(ev, line + 2 * normal) < read(ev, line - 2 * normal)
         points.append(line[inside])
         normals.append(np.where(downhill[:, None], normal, -normal)[inside])
-    return np.concatenate(points), np.concatenate(normals)
+    return Line(np.concatenate(points), np.concatenate(normals), level)
 
 
-def find_shift(
-    points: Points, normals: Points, here: Floats, there: Floats, level: float, *, reach: float
-) -> Shift | None:
-    """The shift after which ``there`` has at the points the same light as ``here``.
+def find_shift(line: Line, here: Floats, there: Floats, *, reach: float) -> Shift | None:
+    """The shift after which ``there`` has on the line the same light as ``here``.
 
     Parameters
     ----------
-    points, normals : ndarray, float64
-        (N, 2) a line of light in ``here`` and its normals, working pixels.
+    line : Line
+        A line of light in ``here``.
     here, there : ndarray, float32
         (h, w) stops.
-    level : float
-        The light on the line, stops.
     reach : float
         How far to look, working pixels.
 
@@ -90,19 +121,19 @@ def find_shift(
         Where in ``there`` a point of ``here`` lies, less where it lies here; None if too little
         of the line is seen.
     """
-    if len(points) < LEAST_POINTS:
+    if len(line.points) < LEAST_POINTS:
         return None
-    own, _ = _passes(points, normals, here, level, reach=3.0)
+    own = line.passes(here, moved=np.zeros(2), reach=OWN_PX)[0]
     shift, far, spread, share = np.zeros(2), reach, reach, 0.0
     for _ in range(ROUNDS):
-        away, known = _passes(points + shift, normals, there, level, reach=far)
+        away, known = line.passes(there, moved=shift, reach=far)
         residual = away - own
         known &= np.isfinite(residual)
         if known.sum() < LEAST_POINTS:
             return None
-        step = _least_squares(normals[known], residual[known])
+        step = _least_squares(line.normals[known], residual[known])
         shift = shift + step
-        left = residual[known] - normals[known] @ step
+        left = residual[known] - line.normals[known] @ step
         spread = float(np.median(np.abs(left - np.median(left)))) + 0.05
         share = float(known.mean())
         far = max(3.0, 4 * spread)
@@ -122,26 +153,9 @@ def plate_shift(plate_ev: Floats, ev: Floats, backdrop: Mask) -> tuple[float, fl
         (h, w) the plate's backdrop.
     """
     near = cv2.dilate(backdrop.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
-    points, normals = line_of_light(plate_ev, PLATE_LINE_EV, near)
-    reach = PLATE_REACH * max(ev.shape)
-    shift = find_shift(points, normals, plate_ev, ev, PLATE_LINE_EV, reach=reach)
+    line = line_of_light(plate_ev, PLATE_LINE_EV, near)
+    shift = find_shift(line, plate_ev, ev, reach=PLATE_REACH * max(ev.shape))
     return (shift.x, shift.y) if shift else (0.0, 0.0)
-
-
-def _passes(
-    points: Points, normals: Points, ev: Floats, level: float, *, reach: float
-) -> tuple[Points, Mask]:
-    """(N,) distance downhill to the nearest place where light falls through the level."""
-    steps = np.arange(-reach, reach + STEP, STEP)
-    along = read_along(ev, points, normals, steps).astype(float)
-    falls = (along[:, :-1] >= level) & (along[:, 1:] < level)
-    cost = np.where(falls, np.abs(steps[:-1] + STEP / 2), np.inf)
-    best = cost.argmin(axis=1)
-    row = np.arange(len(points))
-    high, low = along[row, best], along[row, best + 1]
-    part = np.clip((high - level) / np.maximum(high - low, 1e-6), 0, 1)
-    known = np.asarray(falls.any(axis=1), bool)
-    return np.where(known, steps[best] + STEP * part, np.nan), known
 
 
 def _least_squares(normals: Points, residual: Points) -> Points:

@@ -49,7 +49,7 @@ def light_by_distance(
     shade = np.exp2(slope - read_along(backdrop_ev, start, step, np.zeros(1)))
     frames = [(replace(levels, under=None), points)]
     if levels.under is not None:
-        frames.append((levels.under.levels, points + np.array(levels.under.shift)))
+        frames.append((levels.under.levels, levels.under.at(points)))
     found = [
         _by_channel(one, at, inward, shade, stretch, bounds=bounds, offsets=offsets)
         for one, at in frames

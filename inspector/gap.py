@@ -14,7 +14,7 @@ from inspector.face import backdrop_face
 from inspector.shade import DEEPEST_EV
 from inspector.surface import COARSE_SIDE
 
-SLOPES = np.linspace(-0.12, 0.12, 25)
+SLOPES = np.linspace(-0.12, 0.12, 49)
 """Directions that are tried, pixels aside to one along: to either side of upright and of level."""
 NARROWEST_PX, WIDEST = 3, 0.05
 """Coarse pixels, and part of the long side: a blade is narrower, a doorway wider."""

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from inspector.arrays import Floats
+from inspector.arrays import Floats, Points
 from inspector.clip import Clip, find_pile_up
 from inspector.frame import Frame, as_stored
 from inspector.mosaic import block_means, cell_fraction, channel_histogram, tile_sizes
@@ -29,13 +29,21 @@ WORKING_SIDE = 1000
 class Under:
     """A darker frame of the same pose, laid under this one.
 
-    ``shift`` is where it has a point of this frame, less where this frame has it, x, y in viewed
-    pixels; ``stops`` by how much it is darker.
+    ``shift`` (h, w, 2) is where it has a place of this frame, less where this frame has it, x, y
+    in working pixels; ``stops`` by how much it is darker.
     """
 
     levels: Levels
-    shift: tuple[float, float]
+    shift: Floats
     stops: float
+
+    def at(self, points: Points) -> Points:
+        """(N, 2) where the darker frame has points of this frame, viewed pixels."""
+        near = self.levels.from_view(points)
+        height, width = self.shift.shape[:2]
+        x, y = near.astype(int).T
+        moved = self.shift[y.clip(0, height - 1), x.clip(0, width - 1)]
+        return np.asarray(points + moved * self.levels.scale, np.float64)
 
 
 @dataclass(frozen=True, eq=False)

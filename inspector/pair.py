@@ -224,10 +224,9 @@ def _subject_shift(first: Inspection, second: Inspection, brighter: float) -> Sh
     white = np.float32(2.0 ** (first.exposure.ev_p50 or 0.0))
     here, there = _cover(first, white, 0.0), _cover(second, white, brighter)
     level = log2(min(LINE / float(white), 0.5))
-    points, normals = line_of_light(here, level, near | first.zones.backdrop)
-    beside = near[points[:, 1].astype(int), points[:, 0].astype(int)]
+    line = line_of_light(here, level, near | first.zones.backdrop).within(near)
     reach = REACH * max(here.shape)
-    shift = find_shift(points[beside], normals[beside], here, there, level, reach=max(6.0, reach))
+    shift = find_shift(line, here, there, reach=max(6.0, reach))
     if shift is None:
         return Shift()
     if shift.spread > MOST_MISFIT or np.hypot(shift.x, shift.y) > reach:

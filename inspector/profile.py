@@ -94,7 +94,7 @@ def _read_beneath(
     In units of the brighter frame, each at its own distance: the two do not lie site on site.
     """
     row, column = np.nonzero(sites.rendered >= RESPONDS * levels.frame.gains[sites.channel])
-    start, ahead = points[row] + under.shift, inward[row]
+    start, ahead = under.at(points)[row], inward[row]
     start_at = to_sensor(start, under.levels.frame)
     step = to_sensor(start + ahead, under.levels.frame) - start_at
     corner = np.floor(start_at + offsets[column, None] * step).astype(np.int32)

@@ -7,12 +7,13 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
-from inspector.align import LEAST_POINTS, Shift, find_shift, line_of_light, moved
+from inspector.align import LEAST_POINTS, Line, Shift, find_shift, line_of_light
 from inspector.apex import stops_brighter
-from inspector.arrays import Floats, disc
+from inspector.arrays import Floats, Mask, disc
 from inspector.darker import by_area, laid_on, stops_darker
 from inspector.levels import RESPONDS, Levels, Under, stops
-from inspector.zones import Zones
+from inspector.sway import find_sway, moved_to
+from inspector.zones import SURROUND, Zones
 
 LEAST_STOPS, MOST_STOPS = 0.5, 4.5
 """A frame this much darker is an under frame."""
@@ -32,6 +33,8 @@ NOISE_EV = -5.0
 """Light under this is not compared for the pose, stops of the brighter frame."""
 NEAR = (5, 5)
 """Working pixels around a place that say whether it has moved with the subject."""
+OFF_BORDER_PX = 4
+"""So near the backdrop's own border, which stays, no sway is read, working pixels."""
 ROUGH_EV = 1.0
 """How far the two laid on each other, or their settings, may correct what the areas alone said."""
 MOVED = "the subject moved too far between the two; take it again, held still"
@@ -62,12 +65,15 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
     if not LEAST_STOPS <= difference <= MOST_STOPS:
         said = f"{difference:.1f} stops darker" if difference >= 0.05 else "no darker"
         raise UnderError(f"it is {said}; take it one to three stops darker")
-    shift = _subject_shift(levels, zones, under, difference)
+    line = _line(levels, zones)
+    shift = _subject_shift(levels, line, under.ev + np.float32(difference))
     if seen is None:
         difference = _told(levels, under, shift, difference)
+    own = line.within(~_grown(zones.label == SURROUND, OFF_BORDER_PX))
+    sway = find_sway(own, levels.ev, under.ev + np.float32(difference), shift)
     top = under.top * 2.0**difference
     still = under.rendered * np.float32(2.0**difference)
-    along = moved(still, -shift.x, -shift.y)
+    along = moved_to(still, sway)
     along_ev, still_ev = (stops(one, top, levels.frame.channels) for one in (along, still))
     _check_pose(levels, zones, along_ev, still_ev)
     nearer = _error(levels, along_ev) <= _error(levels, still_ev)
@@ -81,7 +87,7 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
         top=top,
         ceiling_ev=under.ceiling_ev + difference,
         ev=stops(rendered, top, levels.frame.channels),
-        under=Under(under, (shift.x * levels.scale, shift.y * levels.scale), difference),
+        under=Under(under, sway, difference),
     )
 
 
@@ -121,18 +127,12 @@ def _check_pose(levels: Levels, zones: Zones, along: Floats, still: Floats) -> N
         raise UnderError(MOVED)
 
 
-def _subject_shift(levels: Levels, zones: Zones, under: Levels, difference: float) -> Shift:
-    line_ev = LINE_EV + min(0.0, float(np.median(levels.ev[zones.backdrop])))
-    near = cv2.dilate(zones.subject.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
-    points, normals = line_of_light(levels.ev, line_ev, near | zones.backdrop)
-    beside = near[points[:, 1].astype(int), points[:, 0].astype(int)]
-    if beside.sum() < LEAST_POINTS:
+def _subject_shift(levels: Levels, line: Line, there: Floats) -> Shift:
+    """Working pixels by which the subject as a whole stands elsewhere; UnderError if too far."""
+    if len(line.points) < LEAST_POINTS:
         return Shift()  # nothing stands before the background
-    there = np.asarray(under.ev + np.float32(difference), np.float32)
     reach = REACH * max(levels.ev.shape)
-    shift = find_shift(
-        points[beside], normals[beside], levels.ev, there, line_ev, reach=max(6.0, reach)
-    )
+    shift = find_shift(line, levels.ev, there, reach=max(6.0, reach))
     if (
         shift is None
         or shift.share < LEAST_SHARE
@@ -141,3 +141,14 @@ def _subject_shift(levels: Levels, zones: Zones, under: Levels, difference: floa
     ):
         raise UnderError(MOVED)
     return shift
+
+
+def _line(levels: Levels, zones: Zones) -> Line:
+    """The line of light around the subject, by which the two are laid on each other."""
+    level = LINE_EV + min(0.0, float(np.median(levels.ev[zones.backdrop])))
+    near = _grown(zones.subject, 4)
+    return line_of_light(levels.ev, level, near | zones.backdrop).within(near)
+
+
+def _grown(mask: Mask, pixels: int) -> Mask:
+    return cv2.dilate(mask.astype(np.uint8), np.ones((2 * pixels + 1,) * 2, np.uint8)) > 0

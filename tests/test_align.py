@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from inspector.align import find_shift, line_of_light
+from inspector.align import LEAST_POINTS, find_shift, line_of_light
 
 SIZE = (200, 140)
 LEVEL = -1.5
@@ -26,7 +26,8 @@ def everywhere() -> NDArray[np.bool_]:
 
 
 def test_the_line_lies_where_the_light_passes_the_level_and_looks_downhill() -> None:
-    points, normals = line_of_light(softbox(), LEVEL, everywhere())
+    line = line_of_light(softbox(), LEVEL, everywhere())
+    points, normals = line.points, line.normals
     away = np.maximum(np.abs(points[:, 0] - 100) - 60, np.abs(points[:, 1] - 70) - 40)
     assert np.abs(away).max() < 1.6  # the last pixel that is bright enough
     assert np.allclose(np.hypot(*normals.T), 1)
@@ -37,16 +38,16 @@ def test_the_line_lies_where_the_light_passes_the_level_and_looks_downhill() -> 
 def test_the_line_keeps_to_a_zone() -> None:
     left = everywhere()
     left[:, 100:] = False
-    points, _ = line_of_light(softbox(), LEVEL, left)
-    assert points[:, 0].max() <= 100
+    line = line_of_light(softbox(), LEVEL, left)
+    assert line.points[:, 0].max() <= 100
 
 
 @settings(max_examples=40)
 @given(x=st.floats(-8, 8), y=st.floats(-8, 8))
 def test_any_shift_within_reach_is_found(x: float, y: float) -> None:
     here, there = softbox(), softbox(x, y)
-    points, normals = line_of_light(here, LEVEL, everywhere())
-    shift = find_shift(points, normals, here, there, LEVEL, reach=12)
+    line = line_of_light(here, LEVEL, everywhere())
+    shift = find_shift(line, here, there, reach=12)
     assert shift is not None
     assert (shift.x, shift.y) == pytest.approx((x, y), abs=0.1)
 
@@ -60,8 +61,8 @@ def test_a_third_of_the_line_hidden_by_a_sitter_does_not_matter(
     rng = np.random.default_rng(seed)
     left = int(rng.integers(40, 120))
     there[60:, left : left + 40] = -6
-    points, normals = line_of_light(here, LEVEL, everywhere())
-    shift = find_shift(points, normals, here, there, LEVEL, reach=10)
+    line = line_of_light(here, LEVEL, everywhere())
+    shift = find_shift(line, here, there, reach=10)
     assert shift is not None
     assert (shift.x, shift.y) == pytest.approx((x, y), abs=0.25)
 
@@ -78,16 +79,16 @@ def bust(x: float, y: float, *, larger: float = 0.0) -> NDArray[np.float32]:
 def test_a_line_further_out_all_around_is_no_shift(x: float, y: float, larger: float) -> None:
     """Clipped light puts the line elsewhere; of a bust only one end of it would show that."""
     here, there = bust(0, 0), bust(x, y, larger=larger)
-    points, normals = line_of_light(here, LEVEL, everywhere())
-    shift = find_shift(points, normals, here, there, LEVEL, reach=10)
+    line = line_of_light(here, LEVEL, everywhere())
+    shift = find_shift(line, here, there, reach=10)
     assert shift is not None
     assert (shift.x, shift.y) == pytest.approx((x, y), abs=0.1)
 
 
 def test_a_move_there_and_back_is_none() -> None:
     one, other = softbox(), softbox(3.4, -2.2)
-    there = find_shift(*line_of_light(one, LEVEL, everywhere()), one, other, LEVEL, reach=8)
-    back = find_shift(*line_of_light(other, LEVEL, everywhere()), other, one, LEVEL, reach=8)
+    there = find_shift(line_of_light(one, LEVEL, everywhere()), one, other, reach=8)
+    back = find_shift(line_of_light(other, LEVEL, everywhere()), other, one, reach=8)
     assert there is not None
     assert back is not None
     assert (there.x + back.x, there.y + back.y) == pytest.approx((0, 0), abs=0.05)
@@ -95,12 +96,12 @@ def test_a_move_there_and_back_is_none() -> None:
 
 def test_the_misfit_is_small_where_the_shape_is_the_same_and_grows_where_it_is_not() -> None:
     here = softbox()
-    points, normals = line_of_light(here, LEVEL, everywhere())
-    same = find_shift(points, normals, here, softbox(2, 1), LEVEL, reach=8)
+    line = line_of_light(here, LEVEL, everywhere())
+    same = find_shift(line, here, softbox(2, 1), reach=8)
     v, u = np.mgrid[0 : SIZE[1], 0 : SIZE[0]] + 0.5
     ball = np.hypot(u - 100, (v - 70) * 1.3) - 58
     other = np.asarray(0.3 - 6 / (1 + np.exp(-ball)), np.float32)
-    changed = find_shift(points, normals, here, other, LEVEL, reach=14)
+    changed = find_shift(line, here, other, reach=14)
     assert same is not None
     assert same.spread < 0.2
     assert changed is None or changed.spread > 1
@@ -108,8 +109,11 @@ def test_the_misfit_is_small_where_the_shape_is_the_same_and_grows_where_it_is_n
 
 def test_too_little_of_a_line_is_no_shift() -> None:
     here = softbox()
-    points, normals = line_of_light(here, LEVEL, everywhere())
-    assert find_shift(points[:20], normals[:20], here, here, LEVEL, reach=8) is None
+    line = line_of_light(here, LEVEL, everywhere())
+    few = everywhere()
+    few[50:], few[:, 45:] = False, False
+    assert 0 < len(line.within(few).points) < LEAST_POINTS
+    assert find_shift(line.within(few), here, here, reach=8) is None
     dark = np.full_like(here, -6)
-    assert find_shift(points, normals, here, dark, LEVEL, reach=8) is None
-    assert len(line_of_light(dark, LEVEL, everywhere())[0]) == 0
+    assert find_shift(line, here, dark, reach=8) is None
+    assert len(line_of_light(dark, LEVEL, everywhere()).points) == 0

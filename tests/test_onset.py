@@ -187,7 +187,9 @@ def test_a_darker_frame_shows_the_outline_above_the_ceiling() -> None:
     """Its channels stand beside those of the frame, whatever it is said to be darker by."""
     under = spilt_edge(1.2, 10.0)
     levels = brighter(under, 1.4)
-    onset, true = fitted(replace(levels, under=Under(under, (0.0, 0.0), 0.7)), 7.8)
+    onset, true = fitted(
+        replace(levels, under=Under(under, np.zeros((*under.ev.shape, 2), np.float32), 0.7)), 7.8
+    )
     assert np.abs(onset.at - true).max() < 0.6
 
 

@@ -74,3 +74,25 @@ def test_where_the_light_tells_nothing_the_settings_say_how_much_darker_it_is() 
     unknown = replace(under, frame=replace(by_aperture, shot=Shot()))
     roughly = lay_under(levels, find_zones(levels), unknown)
     assert roughly.ceiling_ev - under.ceiling_ev < 2.2
+
+
+def with_an_arm(degrees: float) -> NDArray[np.float32]:
+    """(1200, 1200) light of somebody before a wall whose arm is lifted by so many degrees."""
+    y, x = np.mgrid[:1200, :1200] + 0.5
+    turn = np.radians(degrees)
+    along = (x - 450) * np.cos(turn) - (y - 450) * np.sin(turn)
+    aside = (x - 450) * np.sin(turn) + (y - 450) * np.cos(turn)
+    arm = (along > 0) & (along < 600) & (np.abs(aside) < 42)
+    body = (np.abs(x - 400) < 120) & (y > 300)
+    return blurred(np.where(arm | body, 2.0**-5.5, 2.0**OVER), 1.5)
+
+
+@pytest.mark.parametrize("degrees", [0.5, -0.7])
+def test_an_arm_that_has_turned_a_little_is_followed(degrees: float) -> None:
+    """Its hand has moved by 5 to 7 px against the body: beneath, its own outline is found."""
+    levels, under = levels_of(with_an_arm(0.0)), levels_of(with_an_arm(degrees) / 4)
+    joined = lay_under(levels, find_zones(levels), under)
+    true = levels_of(with_an_arm(0.0) / 16).ev + 4
+    arm = (slice(180, 270), slice(270, 530))
+    over = true[arm] > 0.1
+    assert np.percentile(np.abs(joined.ev - true)[arm][over], 99) < 0.1
