@@ -23,7 +23,7 @@ from inspector.by_distance import light_by_distance
 from inspector.levels import WHITE, Levels
 from inspector.outline import TOLERANCE_PX, Outline, average_along, runs_of
 from inspector.profile import crossing
-from inspector.step_fit import BOUNDS, HOP, MIDDLES, PLACES, Fits, fit_steps, light_parts
+from inspector.step_fit import BOUNDS, DARK, DIM, HOP, MIDDLES, PLACES, Fits, fit_steps, light_parts
 
 # All lengths below are for a tolerance of 3 px, and grow with it.
 FURTHER = (3.0, 6.0)
@@ -140,11 +140,12 @@ def find_onset(
             step=times * unit,
             outer=outer,
             inner=inner,
+            dark=dark,
         )
-        for times, slope, there, outer, inner in (
-            (1.0, backdrop_ev, suspect.look, OUTER_PX, INNER_PX),
-            *((times, even, suspect.deep, OUTER_PX, DEEP_INNER_PX) for times in reversed(FURTHER)),
-            (1.0, even, suspect.deep, SHARP_OUTER_PX, sharp),
+        for times, slope, there, outer, inner, dark in (
+            (1.0, backdrop_ev, suspect.look, OUTER_PX, INNER_PX, DARK),
+            *((t, even, suspect.deep, OUTER_PX, DEEP_INNER_PX, DIM) for t in reversed(FURTHER)),
+            (1.0, even, suspect.deep, SHARP_OUTER_PX, sharp, DARK),
         )
     )
     for other, times in zip(others, (*reversed(FURTHER), 1.0), strict=True):
@@ -203,6 +204,7 @@ def _in_steps(
     step: float,
     outer: float,
     inner: float,
+    dark: float,
 ) -> Onset:
     """The onset along some runs of points, in steps of so many pixels."""
     if not spans:
@@ -215,9 +217,8 @@ def _in_steps(
         levels, backdrop_ev, outline.points[here], outline.inward[here], stretch, BOUNDS * step
     )
     basis = light_parts(blur / step)
-    fits = fit_steps(
-        light[rows], number[rows], white_at[here][rows] / step, basis, outer=outer, inner=inner
-    )
+    ends = white_at[here][rows] / step
+    fits = fit_steps(light[rows], number[rows], ends, basis, outer=outer, inner=inner, dark=dark)
     # Channels of a darker frame, which come last, do not tell where this one is white.
     own = len({name[0] for name in levels.frame.channels})
     responds = number[rows, :own] > 0

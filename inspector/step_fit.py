@@ -34,8 +34,9 @@ OUTER = 0.004
 """Standard deviation expected of the slope of all light, outside too, per step."""
 LEAST_NOISE = 0.01
 """No photosite is trusted better than this: sites differ by as much in what they make of light."""
-DARK = 0.3
-"""Outside, what is darker than this part of the brightest light is another limb."""
+DARK, DIM = 0.3, 0.55
+"""Outside, what is darker than this part of the brightest light is another limb; where all of the
+light that is looked at is white, what is darker than the second: large steps smear a blade."""
 LEAST_WHITE = 0.8
 """Only before a backdrop that is at least nearly white light on the subject is told brighter."""
 LEAST_BINS = 6
@@ -89,6 +90,7 @@ def fit_steps(
     *,
     outer: float,
     inner: float,
+    dark: float,
 ) -> Fits:
     """Fit the step at all places to the light of N points by distance from the outline.
 
@@ -104,9 +106,11 @@ def fit_steps(
         (P, B, K) ``light_parts``.
     outer, inner : float
         How far outside and inside the end of white the light is looked at, steps.
+    dark : float
+        Part of the brightest light under which something stands before the backdrop.
     """
     inwards = MIDDLES - white_at[:, None]
-    window = (inwards > -outer) & (inwards < inner) & _in_sight(light, number, inwards)
+    window = (inwards > -outer) & (inwards < inner) & _in_sight(light, number, inwards, dark)
     total, misfit, rises, drops = (np.zeros((len(light), len(PLACES))) for _ in range(4))
     end = np.maximum(np.searchsorted(MIDDLES, white_at + inner) - 1, 0)
     parts = np.zeros((len(light), light.shape[1], len(PLACES), basis.shape[2]))
@@ -171,10 +175,10 @@ def _rise_and_drop(
     return step, -np.maximum(step, end)
 
 
-def _in_sight(light: Points, number: Points, inwards: Points) -> Mask:
+def _in_sight(light: Points, number: Points, inwards: Points, least: float) -> Mask:
     """(N, B) outside, only as far as the next limb or prop that stands before the backdrop."""
     brightest = np.where(number > 0, light, 0.0).max(axis=2, keepdims=True)
-    dark = ((number > 0) & (light < DARK * brightest)).any(axis=1) & (inwards < -CLEAN_PX)
+    dark = ((number > 0) & (light < least * brightest)).any(axis=1) & (inwards < -CLEAN_PX)
     return ~np.logical_or.accumulate(dark[:, ::-1], axis=1)[:, ::-1]
 
 

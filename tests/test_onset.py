@@ -98,6 +98,17 @@ def test_light_of_the_backdrops_level_is_told_by_its_tint() -> None:
     assert np.abs(onset.at - true).max() < 1
 
 
+@pytest.mark.parametrize("wide", [3.0, 4.0])
+def test_a_foil_beside_a_lit_rim_is_not_where_the_subject_begins(wide: float) -> None:
+    """It runs along the edge, thirty pixels off: before it light does not rise, it comes back."""
+    u = inwards()
+    share = norm.cdf(u / BLUR)
+    light = 1.15 * (1 - share) + share * 0.95 * 2.0 ** (-np.maximum(u, -2 * BLUR) / 3)
+    foil = norm.cdf((u + 30 + wide / 2) / BLUR) - norm.cdf((u + 30 - wide / 2) / BLUR)
+    onset, _ = fitted(measure_levels(frame_of_light(light * (1 - 0.95 * foil), NOISY)), 2.0)
+    assert np.nanmedian(onset.at) > -8
+
+
 @pytest.mark.parametrize("traced", [0.0, 2.0, 7.0])
 def test_it_does_not_depend_on_where_the_outline_was_traced(traced: float) -> None:
     onset, true = fitted(spilt_edge(1.2, 10.0), 2.9, traced=traced)
