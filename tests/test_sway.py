@@ -54,6 +54,13 @@ def test_where_nothing_is_known_it_is_the_shift_of_the_whole() -> None:
     assert (find_sway(line, here, here, Shift(1.0, -2.0)) == [1.0, -2.0]).all()
 
 
+def test_a_line_that_is_not_found_again_has_the_shift_of_the_whole() -> None:
+    here = cross()
+    line = line_of_light(here, LEVEL, np.ones(here.shape, bool))
+    dark = np.full_like(here, -6)
+    assert (find_sway(line, here, dark, Shift(1.0, -2.0)) == [1.0, -2.0]).all()
+
+
 def test_a_picture_is_read_where_the_sway_leads() -> None:
     rng = np.random.default_rng(3)
     picture = rng.random((40, 50, 2), dtype=np.float32)
