@@ -89,7 +89,7 @@ def test_a_slow_fall_onto_the_subject_is_sure_spill() -> None:
     assert sum(run.length_px for run in runs if run.sure) == pytest.approx(2 * STRETCH, rel=0.1)
 
 
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("seed", [1, 3, 4])
 def test_as_slow_a_fall_into_dense_hair_is_not(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     light = blurred(np.where((DEPTH > 0) | hair(seed, 220), DARK, 2.0**0.9), 1.6)
     frame = frame_of_light(light, NOISY)
