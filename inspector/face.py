@@ -44,7 +44,6 @@ HELD = 0.01
 SCALLOP = (0.15, 0.07)
 """Between its ribs an umbrella draws in, no deeper than these parts of the length along the rim
 and of the width of the face (the root of its area)."""
-
 SLIVER_PX, SLIVER_ENDS_PX = 5, 8.5
 """A sliver along the rim is no wider than twice this, and narrower than the second where it is
 widest, else the subject goes on there; working pixels."""

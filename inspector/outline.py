@@ -130,6 +130,8 @@ def read_along(picture: Floats, points: Points, steps: Points, offsets: Points) 
 
 def _read(picture: Floats, x: Points, y: Points) -> Floats:
     count, width = x.size, 1024
+    if count == 0:  # which OpenCV refuses
+        return np.zeros(x.shape, np.float32)
     # OpenCV's remap takes at most 32767 rows: fold the points into a wide picture.
     rows = -(-count // width)
     at = np.zeros((2, rows * width), np.float32)

@@ -69,8 +69,6 @@ def _read(light: Floats, middle: Points, along: Points, at: Points) -> Floats:
     points = middle + at[:, None] * along
     height, width = light.shape
     points = points[((points > 6) & (points < np.array([width - 6, height - 6]))).all(axis=1)]
-    if len(points) == 0:
-        return np.zeros((0, len(ACROSS)), np.float32)
     across = np.array([-along[1], along[0]])
     return read_along(light, points, np.tile(across, (len(points), 1)), ACROSS)
 

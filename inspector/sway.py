@@ -46,15 +46,12 @@ def find_sway(line: Line, here: Floats, there: Floats, shift: Shift) -> Floats:
         That of the whole, to which the sway is added; far from the line it is this alone.
     """
     whole = np.array([shift.x, shift.y])
-    nowhere = np.zeros((*here.shape, 2), np.float32) + whole.astype(np.float32)
-    if len(line.points) == 0:
-        return nowhere
     own = line.passes(here, moved=np.zeros(2), reach=OWN_PX)[0]
     away, known = line.passes(there, moved=whole, reach=max(OWN_PX, REACH * max(here.shape)))
     known &= np.isfinite(own)
     points, normals, residual = line.points[known], line.normals[known], (away - own)[known]
     if len(points) == 0:
-        return nowhere
+        return np.zeros((*here.shape, 2), np.float32) + whole.astype(np.float32)
     # Clipped light puts its line further out all around.
     residual = residual - np.median(residual)
     weight: Points = np.ones(len(points))
