@@ -38,8 +38,9 @@ LEAVES = 2.0
 far as the working picture shows."""
 LIFT_AT = np.arange(-70.0, -3.0, 2.0)
 """Where a rise in the light outside is looked for, pixels; for a tolerance of 3 px, as in spill."""
-LONG_LIFT = 41
-"""Points over which a rise is averaged that goes on for long: as many as 80 px."""
+LONG_LIFT, MOST_DROP_EV = 41, 0.3
+"""Points over which a rise or drop is averaged that goes on for long: as many as 80 px. A single
+drop of more stops is no light on the subject."""
 AT_CEILING_EV = 0.05
 """So near the ceiling the backdrop's own level is not told, stops."""
 BESIDE_PX, FALLS_SHORT_EV = 12.0, 0.5
@@ -86,6 +87,8 @@ class Across:
         (N,) the greatest sudden rise in the white light outside, looking inwards, stops.
     long_lift_ev : ndarray, float64
         (N,) the greatest that goes on so far outside along the outline, mean over a long stretch.
+    long_drop_ev : ndarray, float64
+        (N,) the greatest sudden drop that does so, stops.
     spilled_ev : ndarray, float64
         (N,) the headroom, were the outline where the light departs from the backdrop's: not above
         zero, and at most that where the light is at the ceiling.
@@ -105,6 +108,7 @@ class Across:
     tangled: Mask
     lift_ev: Points
     long_lift_ev: Points
+    long_drop_ev: Points
     headroom: Headroom
     spilled_ev: Points
 
@@ -142,6 +146,7 @@ def look_across(
     overlap = _overlap(ev - (slope - at_outline), outside, white_at)
     lift_at = LIFT_AT * tolerance / TOLERANCE_PX
     rises = _rises(read_along(levels.ev, start, step, lift_at))
+    drops = np.where(rises > -MOST_DROP_EV, -rises, np.nan)
     beside = (outside >= -BESIDE_PX) & (outside <= 0)
     short = (ev - slope)[:, beside].max(axis=1) < -FALLS_SHORT_EV
     strands = within(zones.strands, STRAND_MARGIN).astype(np.float32)
@@ -161,6 +166,7 @@ def look_across(
         tangled=np.asarray(read_along(strands, start, step, outside).max(axis=1) > 0.5),
         lift_ev=_greatest(average_along(rises, outline.line)),
         long_lift_ev=_greatest(average_along(rises, outline.line, over=LONG_LIFT)),
+        long_drop_ev=_greatest(average_along(drops, outline.line, over=LONG_LIFT)),
         headroom=find_headroom(
             levels, outline, begins, thickness=thickness, bent=bent | short, tolerance=tolerance
         ),

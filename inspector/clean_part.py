@@ -14,6 +14,8 @@ from inspector.outline import TOLERANCE_PX
 # lengths also with the spacing of the outline's points.
 SPACING_PX = 2.0
 """The spacing that goes with those 3 px."""
+MOST_BLUR_PX = 2.0
+"""The sigma of the blur up to which they hold: of a softer picture they grow with it."""
 CLEAN_SHARE = 30
 """Percentile of the edge that is taken for a clean part."""
 LONGEST_CLEAN_FALL, LONGEST_CLEAN_OVERLAP = 4.5, 3.0
@@ -38,7 +40,8 @@ class Falls:
     Attributes
     ----------
     wide, long : float
-        Pixels across and along the edge that stand for one where the tolerance is 3 px.
+        Pixels across and along the edge that stand for one where the tolerance is 3 px and the
+        picture is no softer than usual.
     slower : ndarray, float64
         (N,) pixels by which the fall from white is longer than if clean; 0 where it is not, and
         where that is not known.
@@ -63,15 +66,17 @@ class Falls:
     shaded: Mask
 
 
-def compare_falls(across: Across, *, tolerance: float) -> Falls:
+def compare_falls(across: Across, *, blur: float, tolerance: float) -> Falls:
     """Compare the light across the edge with that across its clean part.
 
     Parameters
     ----------
+    blur : float
+        Sigma of the lens, pixels.
     tolerance : float
         Pixels by which white may cross the outline.
     """
-    wide = tolerance / TOLERANCE_PX
+    wide = max(tolerance / TOLERANCE_PX, blur / MOST_BLUR_PX)
     clean_fall = _clean(across.fall, LONGEST_CLEAN_FALL * wide)
     slower = np.nan_to_num(np.maximum(across.least_fall - clean_fall, 0.0))
     overlap = np.where(np.isfinite(across.least_fall), across.overlap, np.nan)

@@ -35,6 +35,8 @@ SPILLED_EV, LEAST_SPILLED_EV = 0.25, 0.02
 much, stops."""
 SHARP = 0.5
 """Part of a run that falls more slowly than a clean edge, below which a seam may explain it."""
+BESIDE = 1.3
+"""A seam is looked for further from the subject than that: so many times the run's depth."""
 KNOWN = 0.4
 """An onset known so well, part of the tolerance, tells how near white is to crossing there."""
 
@@ -108,7 +110,7 @@ def _islands_and_spill(
     levels: Levels, zones: Zones, across: Across, tolerance: float
 ) -> tuple[tuple[Island, ...], tuple[SpillRun, ...], Headroom]:
     """Islands, where white has crossed the edge, and by how many stops it would elsewhere."""
-    falls = compare_falls(across, tolerance=tolerance)
+    falls = compare_falls(across, blur=zones.blur_px, tolerance=tolerance)
     suspect = may_spill(across, falls, grid=zones.grid)
     onset = find_onset(
         levels,
@@ -168,12 +170,16 @@ def _less_sure_along_seams(
     open_backdrop = (zones.backdrop & ~zones.fringe).astype(np.uint8)
     inner = cv2.erode(open_backdrop, np.ones((3, 3), np.uint8)) > 0
     light = np.where(inner, levels.ev - zones.backdrop_ev, np.nan).astype(np.float32)
+    from_subject = _away_from(zones.subject)
 
     def along_seam(run: SpillRun) -> bool:
         begins = np.nan_to_num(across.white_at[run.span]) - run.depths
         ends = run.points + begins[:, None] * run.inward
-        sharp = falls.soft[run.span].mean() < SHARP
-        return bool(sharp and goes_on(light, levels.from_view(ends)))
+        if falls.soft[run.span].mean() >= SHARP:
+            return False
+        # As near to the subject the same light may lie on it elsewhere.
+        beside = from_subject < BESIDE * run.depth_px / levels.scale
+        return goes_on(np.where(beside, np.float32(np.nan), light), levels.from_view(ends))
 
     return tuple(replace(run, sure=run.sure and not along_seam(run)) for run in runs)
 
@@ -227,11 +233,9 @@ def _spilled(levels: Levels, across: Across, runs: tuple[SpillRun, ...]) -> Mask
     return band > 0
 
 
-def _away_from(backdrop: Mask) -> Floats:
-    """(h, w) distance to the backdrop, working pixels."""
-    return np.asarray(
-        cv2.distanceTransform((~backdrop).astype(np.uint8), cv2.DIST_L2, 5), np.float32
-    )
+def _away_from(zone: Mask) -> Floats:
+    """(h, w) distance to a zone, working pixels."""
+    return np.asarray(cv2.distanceTransform((~zone).astype(np.uint8), cv2.DIST_L2, 5), np.float32)
 
 
 def _core_level(levels: Levels, zones: Zones, away: Floats) -> float:

@@ -40,10 +40,16 @@ PLAIN_PX = 5.0
 BRIGHTER = 0.06
 """White light that ends as sharply as a clean edge is deep spill only if it is brighter than the
 backdrop by this part, in some channel."""
+DIMMER, LEAST_DIMMER_RUN_PX, DIMMER_GAP_PX = 0.06, 72.0, 16.0
+"""Or it is darker than the backdrop by this part for so long, gaps no longer than the last: so deep
+and sharp an edge that runs along with the subject is the subject's own. On the frames without spill
+of several simulators that goes on for less than 60 px on all of the outline."""
 LIFT_EV = 0.06
 """White light that rises suddenly by more, stops, before it falls at the outline, may be spill."""
 FAINT_LIFT_EV = 0.03
 """So may a lesser one that goes on for long."""
+DROP_EV = 0.07
+"""Light that suddenly drops by more, stops, for long may be spill, too."""
 LEAVES_PX = 1.0
 """So may light that leaves the backdrop's level so much further out than on a clean part."""
 LEAST_PART_PX, GAP_PX = 12.0, 8.0
@@ -75,11 +81,12 @@ def may_spill(across: Across, falls: Falls, *, grid: bool) -> Suspect:
     """Where to look for the onset under white: around what falls slowly from it for long.
 
     Around a sudden rise before it, too. Spill may be deep or sharp where the light falls slowly
-    from the start, rises, or leaves the backdrop's level early; not before a ``grid``, whose lines
-    step as light on the subject does.
+    from the start, rises or drops, or leaves the backdrop's level early; not before a ``grid``,
+    whose lines step as light on the subject does.
     """
     rises = (across.lift_ev > LIFT_EV) | (across.long_lift_ev > FAINT_LIFT_EV)
-    deep = (falls.soft & ~falls.rim) | rises | (falls.deeper > LEAVES_PX * falls.wide)
+    drops = across.long_drop_ev > DROP_EV
+    deep = (falls.soft & ~falls.rim) | rises | drops | (falls.deeper > LEAVES_PX * falls.wide)
     look, look_deep = (
         _around(cue, across.outline, falls.long) & across.told for cue in (falls.soft | rises, deep)
     )
@@ -156,14 +163,17 @@ def _within_tolerance(
 def _past_the_outline(across: Across, falls: Falls, onset: Onset, past: Points) -> Mask:
     """(N,) where white goes on beyond the tolerance from where the subject surely begins."""
     soft, wide = falls.soft, falls.wide
-    # On a limb too thin for its fall to be told white may well lie.
-    slow = soft | ~np.isfinite(across.fall)
+    # On a limb too thin for its fall to be told white may well lie; strands hide it by themselves.
+    slow = soft | ~(np.isfinite(across.fall) | across.tangled)
     far = past > PLAIN_PX * wide
     deep = (past > 0) & (
         onset.steps
         | ((slow | far) & (onset.error < np.maximum(LARGEST_ERROR * wide, past / WELL_KNOWN)))
     )
     lit = (soft & ~falls.rim & ~falls.shaded) | (onset.rise > BRIGHTER)
+    dimmer = far & deep & ~soft & ~across.tangled & (onset.drop > DIMMER)
+    dimmer = without_gaps(dimmer, across.outline, DIMMER_GAP_PX * falls.long)
+    lit |= long_runs(dimmer, across.outline, LEAST_DIMMER_RUN_PX * falls.long)
     sharp = far | (onset.steps & ~soft)
     deep &= ~sharp | (~across.tangled & (lit | onset.steps))
     for run in runs_of(deep, across.outline.line):

@@ -218,12 +218,12 @@ def test_light_that_wraps_round_limbs_is_no_spill(wrap_ev: float) -> None:
     assert i.edge.spill_fraction == 0
 
 
-def glowing(level: float, fade: float, wall: float) -> Frame:
+def glowing(level: float, fade: float, wall: float, sigma: float = 0.9) -> Frame:
     """A ball whose light starts at ``level`` on its edge and fades by e in ``fade`` pixels."""
     x, y = np.meshgrid(np.arange(SIZE[0]) + 0.5 - 300, np.arange(SIZE[1]) + 0.5 - 200)
     inside = 150 - np.hypot(x, y)
     light = np.where(inside > 0, DARK + level * np.exp(-np.maximum(inside, 0) / fade), wall)
-    return frame_of_light(blurred(light), NOISY)
+    return frame_of_light(blurred(light, sigma), NOISY)
 
 
 def test_a_white_jacket_under_a_brighter_wall_is_white_across_the_edge() -> None:
@@ -247,6 +247,27 @@ def test_a_lit_rim_under_white_is_no_spill_however_slowly_it_fades(
 ) -> None:
     """Grazing light on cloth and skin (common practice): never near white."""
     assert edge_of(glowing(level, fade, wall)).spill_fraction == 0
+
+
+@pytest.mark.parametrize(("level", "fade"), [(0.5, 25.0), (0.75, 8.0), (0.75, 25.0)])
+def test_a_lit_rim_under_white_is_no_spill_in_a_soft_picture(level: float, fade: float) -> None:
+    """A blur that spreads the clean fall to 0.6 over as far as spill does in a sharp picture."""
+    assert edge_of(glowing(level, fade, 2.0**0.3, sigma=2.8)).spill_fraction == 0
+
+
+@pytest.mark.parametrize("deep", [12, 16, 25])
+@pytest.mark.parametrize("dimmer_ev", [0.1, 0.14, 0.2])
+def test_white_light_dimmer_than_the_wall_is_spill_however_sharply_it_ends(
+    dimmer_ev: float, deep: float
+) -> None:
+    """A ring of the ball is lit: only that its border runs along with the dark tells it."""
+    x, y = np.meshgrid(np.arange(SIZE[0]) + 0.5 - 300, np.arange(SIZE[1]) + 0.5 - 200)
+    inside = 120 - np.hypot(x, y)
+    ring = np.where(inside < deep, 2.0 ** (0.5 - dimmer_ev), DARK)
+    edge = edge_of(frame_of_light(blurred(np.where(inside > 0, ring, 2.0**0.5), 1.0), NOISY))
+    assert edge.spill_fraction is not None
+    assert edge.spill_fraction > 0.4
+    assert edge.spill[0].depth_px == pytest.approx(deep, abs=1.0)
 
 
 @pytest.mark.parametrize("fade", [15.0, 25.0])
