@@ -52,9 +52,12 @@ def find_white_parts(levels: Levels, backdrop: Mask, subject: Mask) -> Mask:
     area[0] = 0  # what is none
     least = max(LEAST_PX, tolerance_px(levels.frame.size) / levels.scale)
     beside_subject = _grown(subject, 3) & ~steps
+    _, joined = cv2.connectedComponents(backdrop.astype(np.uint8), connectivity=8)
     for k in np.flatnonzero((area >= least**2) & (area <= MOST_AREA * area.sum())):
         box = around(stats[k], 2 * BESIDE_PX)
-        part, larger = label[box] == k, area[label[box]] > area[k]
+        part = label[box] == k
+        # What lies beyond a limb is another gap, not the backdrop that a part joins.
+        larger = (area[label[box]] > area[k]) & (joined[box] == joined[box][part][0])
         if (
             _thickness(part) >= least
             and levels.white[box][part].mean() >= LEAST_WHITE

@@ -10,6 +10,7 @@ from plain import NOISY, blurred, disc, frame_of_light
 from inspector.exposure import Exposure
 from inspector.inspect import inspect
 from inspector.levels import measure_levels
+from inspector.white_parts import find_white_parts
 from inspector.zones import BACKDROP, SUBJECT, find_zones
 
 SIZE = (600, 400)
@@ -75,3 +76,18 @@ def test_a_part_that_is_not_white_is_a_short_backdrop() -> None:
     x = inspect(frame_of_light(blurred(np.where(FIGURE, DARK, wall), 1.0), NOISY)).exposure
     assert x.white_fraction is not None
     assert x.white_fraction < 0.99
+
+
+def test_a_gap_in_other_light_than_the_wall_beyond_a_limb_is_no_part_of_it() -> None:
+    """A square gap behind a bar 16 pixels thick; the blur steps along its rim."""
+    square = (abs(X - 300) < 34) & (abs(Y - 160) < 34)
+    light = np.where(square, 2.0**0.8, np.where(FIGURE & (Y > 110), DARK, 2.0**0.45))
+    levels = measure_levels(frame_of_light(blurred(light, 2.4), NOISY))
+    scale = levels.scale
+    seen = (light > 0.5)[::scale, ::scale]
+    assert not find_white_parts(levels, seen, ~seen).any()
+    # The same light that joins the wall is the subject's.
+    light = np.where(square, 2.0**0.8, np.where(FIGURE & (Y > 150), DARK, 2.0**0.45))
+    levels = measure_levels(frame_of_light(blurred(light, 2.4), NOISY))
+    seen = (light > 0.5)[::scale, ::scale]
+    assert find_white_parts(levels, seen, ~seen)[160 // scale, 300 // scale]
