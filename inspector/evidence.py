@@ -21,6 +21,7 @@ from inspector.arrays import Floats, Mask, some
 from inspector.behind import Behind, behind
 from inspector.fall import REACH, edge_falls
 from inspector.levels import RESPONDS, Levels
+from inspector.shape import is_thin, roundness
 
 Patch = NDArray[np.uint8]
 
@@ -56,6 +57,9 @@ LEAST_DARK, LEAST_SLOW = 0.2, 40
 so few of its shape."""
 UNEVEN_EV, OVER_NOISE, PER_EV, MOST_UNEVEN = 0.05, 6.0, 50.0, 6.0
 """Light is uneven by more stops, and by more times its noise; what each stop more weighs."""
+MOST_STRANDS, SETTLING = 30, 4
+"""So many of a hundred pixels may be dark for the strands, spokes and corners before a gap: they
+are left out of what is even, and the rest is fitted again so often."""
 LEAST_TEXTURE = 25
 """Fewer working pixels show no texture."""
 UNDER_CEILING_EV = 0.05
@@ -65,8 +69,6 @@ LARGE_SHARE, LARGE = 0.005, 2.0
 COMPANY, COMPANY_WEIGHT = 4, 2.5
 """So many other bright patches nearby are gaps in hair or lace, and what that weighs: of 97 lit
 patches on the frames of four simulators none had them, of 981 holes 87."""
-THIN = 4.0
-"""A patch so many times larger than the square of its width may be a gap."""
 LEAST_MAIN, ENOUGH_MAIN = 60, 8000
 """Working pixels of the backdrop that tell its tint, and that are enough."""
 
@@ -107,11 +109,24 @@ def main_part(mask: Mask, levels: Levels, plate_ev: Floats | None) -> Main:
     )
 
 
-def weight(box: tuple[int, int, int, int], mask: Mask, main: Main, company: int = 0) -> float:
-    """Weight of evidence that a bright patch (its box and its mask there) is a hole.
+@dataclass(frozen=True)
+class Evidence:
+    """What speaks for a patch being a hole.
 
-    Natural logarithm of the odds: positive speaks for a hole. ``company`` is the number of other
-    patches nearby that are not much smaller.
+    ``weight`` is the natural logarithm of the odds, positive for a hole, ``of_level`` the part of
+    it that its level ``ev`` gives, which is known ``vague`` times as badly as a large one's.
+    """
+
+    weight: float
+    of_level: float
+    ev: float
+    vague: float
+
+
+def weigh(box: tuple[int, int, int, int], mask: Mask, main: Main, company: int = 0) -> Evidence:
+    """Weigh whether a bright patch (its box and its mask there) is a hole.
+
+    ``company`` is the number of other patches nearby that are not much smaller.
     """
     (x0, y0, x1, y1), levels = box, main.levels
     top, left = max(0, y0 - REACH), max(0, x0 - REACH)
@@ -125,17 +140,24 @@ def weight(box: tuple[int, int, int, int], mask: Mask, main: Main, company: int 
     foretold = main.ev.at(rows + top, columns + left)
     area = int(mask.sum())
     vague = max(1.0, sqrt(ENOUGH / area))
+    of_level = _by_level(found, foretold, levels.ceiling_ev, vague)
     signs = (
         HOLES_BEFORE,
         LARGE if area > LARGE_SHARE * levels.ev.size else 0.0,
         COMPANY_WEIGHT if company >= COMPANY else 0.0,
-        _by_level(found, foretold, levels.ceiling_ev, vague),
+        of_level,
         _by_tint(levels.rendered[around][core], main),
         _by_fall(inside, ev, main.fall, vague),
         _by_texture(inside, ev),
         _by_shape(mask),
     )
-    return sum(signs)
+    return Evidence(sum(signs), of_level, found, vague)
+
+
+def weight_beside(patch: Evidence, gap: Evidence, main: Main) -> float:
+    """Weight of evidence that a patch is a hole, where a gap beside it shows the backdrop, too."""
+    of_level = _by_level(patch.ev, (gap.ev,), main.levels.ceiling_ev, patch.vague)
+    return patch.weight + max(0.0, of_level - patch.of_level)
 
 
 def _core(inside: Patch) -> Mask:
@@ -227,9 +249,10 @@ def _by_texture(inside: Patch, ev: Floats) -> float:
 
 
 def _texture(inside: Patch, ev: Floats) -> tuple[float, float]:
-    """By how many stops a patch, less its rim, is off any smooth slope, and its noise in stops.
+    """By how many stops a patch, less its rim, is over any smooth slope, and its noise in stops.
 
-    The middle four fifths of what a quadratic leaves; nought where the patch is too small.
+    Twice from the middle to the brightest tenth of what a quadratic leaves, for what is dark may
+    hang before it; nought where the patch is too small.
     """
     core = cv2.erode(inside, np.ones((5, 5), np.uint8)) > 0
     if core.sum() < LEAST_TEXTURE:
@@ -240,8 +263,11 @@ def _texture(inside: Patch, ev: Floats) -> tuple[float, float]:
     slopes = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
     value = smooth[core].astype(np.float64)
     left = value - slopes @ np.linalg.lstsq(slopes, value)[0]
-    low, high = np.percentile(left, (10, 90))
-    return float(high - low), noise
+    for _ in range(SETTLING):
+        lit = left > np.percentile(left, MOST_STRANDS)
+        left = value - slopes @ np.linalg.lstsq(slopes[lit], value[lit])[0]
+    middle, high = np.percentile(left, (50, 90))
+    return 2 * float(high - middle), noise
 
 
 def _by_shape(mask: Mask) -> float:
@@ -250,22 +276,6 @@ def _by_shape(mask: Mask) -> float:
         return 0.0
     both = (CORNERED, ROUND), (CORNERED_WEIGHT, ROUND_WEIGHT)
     return float(np.interp(roundness(mask), *both))
-
-
-def roundness(mask: Mask) -> float:
-    """Area over that of the ellipse with the same second moments: 1 for an ellipse, else less."""
-    m = cv2.moments(mask.astype(np.uint8), binaryImage=True)
-    area = m["m00"]
-    # A pixel is a square of its own, with moments of a twelfth.
-    xx, yy, xy = m["mu20"] / area + 1 / 12, m["mu02"] / area + 1 / 12, m["mu11"] / area
-    return float(area / (4 * pi * sqrt(xx * yy - xy**2)))
-
-
-def is_thin(mask: Mask) -> bool:
-    """Whether a patch is so narrow that it is all blur."""
-    padded = cv2.copyMakeBorder(mask.astype(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
-    width = 2 * float(cv2.distanceTransform(padded, cv2.DIST_L2, 3).max())
-    return bool(mask.sum() > THIN * width**2)
 
 
 def _beyond(x: float) -> float:

@@ -12,8 +12,9 @@ import pytest
 from numpy.typing import NDArray
 from plain import NOISY, blurred, disc, frame_of_light
 
-from inspector.evidence import _core, is_thin, roundness, tint_off
+from inspector.evidence import _core, tint_off
 from inspector.levels import measure_levels
+from inspector.shape import is_thin, roundness
 from inspector.zones import Zones, find_zones
 
 SIZE = (960, 640)
@@ -75,6 +76,37 @@ def test_soft_light_near_the_background_s_level_is_told_by_its_edge() -> None:
     soft = cv2.GaussianBlur(disc(SIZE, CENTRE, 26).astype(np.float32), (0, 0), 10)
     assert sure(zones_with(soft / soft.max(), 2.0**0.1, (1, 1, 1))) == [True]
     assert True not in sure(zones_with(sharp(), 2.0**0.1, (1, 1, 1)))
+
+
+@pytest.mark.parametrize("thick", [2, 3])
+def test_a_gap_with_spokes_before_it_is_no_uneven_light(thick: int) -> None:
+    """Half a wheel of sixteen spokes, which the lens blurs: around its hub all is dimmer."""
+    y, x = np.mgrid[: SIZE[1], : SIZE[0]]
+    dx, dy = x - CENTRE[0], y - CENTRE[1]
+    off, turn = np.hypot(dx, dy), np.arctan2(dy, dx) * 16 / (2 * np.pi)
+    spoke = np.abs((turn + 0.5) % 1 - 0.5) * 2 * np.pi / 16 * off < thick / 2
+    gap = (off < 80) & (dx > 6) & ~spoke
+    light = np.where(disc(SIZE, CENTRE, 170) & ~gap, DARK, WALL)
+    zones = find_zones(measure_levels(frame_of_light(blurred(light, 2.4), NOISY)))
+    assert True not in sure(zones)
+    assert zones.backdrop[CENTRE[1] // 2, CENTRE[0] // 2 + 30]
+
+
+def hot_wall(*, large_gap: bool) -> Zones:
+    """A gap in a ball before the brightest place of a wall, and a large one above it or none."""
+    y, x = np.mgrid[: SIZE[1], : SIZE[0]]
+    wall = 2.0 ** (0.2 + 0.3 * np.exp(-((x - 480) ** 2 + (y - 400) ** 2) / (2 * 80**2)))
+    gap = (abs(x - 480) < 25) & (abs(y - 370) < 25)
+    if large_gap:
+        gap |= (abs(x - 480) < 70) & (abs(y - 290) < 35)
+    light = np.where(disc(SIZE, CENTRE, 190) & ~gap, DARK, wall)
+    return find_zones(measure_levels(frame_of_light(blurred(light), NOISY)))
+
+
+def test_a_plain_gap_tells_the_background_s_level_beside_it() -> None:
+    """The level carried on from around the ball is too low; alone, the gap may be either."""
+    assert sure(hot_wall(large_gap=False)) == [False]
+    assert sure(hot_wall(large_gap=True)) == []
 
 
 def test_a_narrow_slit_is_never_surely_light() -> None:
