@@ -24,8 +24,11 @@ ALIKE = 0.01
 """So strongly a shift is preferred to a line further out all around."""
 PLATE_REACH = 0.025
 """How far a plate may be shifted, part of the long side."""
-PLATE_LINE_EV = -1.5
-"""Light on the plate's border by which it is aligned, stops."""
+PLATE_LINE_EV, SEAM_LINE_EV, STEEP_EV = -1.5, -0.15, 0.2
+"""Light on the plate's border by which it is aligned, stops, and light by its seams just under
+white, where it falls by so much across the line."""
+STEEP_PX = 1.0
+"""Within so many working pixels on either side."""
 
 
 @dataclass(frozen=True)
@@ -43,19 +46,36 @@ class Shift:
 
 @dataclass(frozen=True, eq=False)
 class Line:
-    """Where light passes ``level``, stops.
+    """Where light passes ``level`` (N,), stops.
 
     ``points`` (N, 2) x, y, working pixels, and ``normals``, unit vectors downhill.
     """
 
     points: Points
     normals: Points
-    level: float
+    level: Points
 
     def within(self, mask: Mask) -> Line:
         """Its points within a (h, w) mask."""
         x, y = self.points.astype(int).T
-        return Line(self.points[mask[y, x]], self.normals[mask[y, x]], self.level)
+        return self.where(mask[y, x])
+
+    def where(self, keep: Mask) -> Line:
+        """Those of its points (N,)."""
+        return Line(self.points[keep], self.normals[keep], self.level[keep])
+
+    def fall(self, ev: Floats) -> Points:
+        """(N,) stops by which light (h, w) falls across it."""
+        above, below = (read(ev, self.points + off * self.normals) for off in (-STEEP_PX, STEEP_PX))
+        return np.asarray(above - below, np.float64)
+
+    def joined(self, other: Line) -> Line:
+        """The points of both."""
+        mine, its = (
+            (self.points, self.normals, self.level),
+            (other.points, other.normals, other.level),
+        )
+        return Line(*(np.concatenate(both) for both in zip(mine, its, strict=True)))
 
     def passes(self, ev: Floats, *, moved: Points, reach: float) -> tuple[Points, Mask]:
         """(N,) pixels downhill from its points, moved by x, y, to the same level in ``ev``.
@@ -64,7 +84,8 @@ class Line:
         """
         steps = np.arange(-reach, reach + STEP, STEP)
         along = read_along(ev, self.points + moved, self.normals, steps).astype(float)
-        falls = (along[:, :-1] >= self.level) & (along[:, 1:] < self.level)
+        level = self.level[:, None]
+        falls = (along[:, :-1] >= level) & (along[:, 1:] < level)
         cost = np.where(falls, np.abs(steps[:-1] + STEP / 2), np.inf)
         best = cost.argmin(axis=1)
         row = np.arange(len(self.points))
@@ -100,7 +121,8 @@ def line_of_light(ev: Floats, level: float, where: Mask) -> Line:
         downhill = read(ev, line + 2 * normal) < read(ev, line - 2 * normal)
         points.append(line[inside])
         normals.append(np.where(downhill[:, None], normal, -normal)[inside])
-    return Line(np.concatenate(points), np.concatenate(normals), level)
+    found = np.concatenate(points)
+    return Line(found, np.concatenate(normals), np.full(len(found), level))
 
 
 def find_shift(line: Line, here: Floats, there: Floats, *, reach: float) -> Shift | None:
@@ -153,7 +175,9 @@ def plate_shift(plate_ev: Floats, ev: Floats, backdrop: Mask) -> tuple[float, fl
         (h, w) the plate's backdrop.
     """
     near = cv2.dilate(backdrop.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
-    line = line_of_light(plate_ev, PLATE_LINE_EV, near)
+    seams = line_of_light(plate_ev, SEAM_LINE_EV, near)
+    seams = seams.where(seams.fall(plate_ev) > STEEP_EV)
+    line = line_of_light(plate_ev, PLATE_LINE_EV, near).joined(seams)
     shift = find_shift(line, plate_ev, ev, reach=PLATE_REACH * max(ev.shape))
     return (shift.x, shift.y) if shift else (0.0, 0.0)
 

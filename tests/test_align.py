@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from inspector.align import LEAST_POINTS, find_shift, line_of_light
+from inspector.align import LEAST_POINTS, find_shift, line_of_light, plate_shift
 
 SIZE = (200, 140)
 LEVEL = -1.5
@@ -117,3 +117,18 @@ def test_too_little_of_a_line_is_no_shift() -> None:
     dark = np.full_like(here, -6)
     assert find_shift(line, here, dark, reach=8) is None
     assert len(line_of_light(dark, LEVEL, everywhere()).points) == 0
+
+
+@pytest.mark.parametrize(("x", "y"), [(3.0, 2.0), (-2.5, 1.0), (4.0, -3.0)])
+def test_a_plate_that_runs_out_of_the_picture_is_aligned_by_its_joints(x: float, y: float) -> None:
+    """Two softboxes that end below only; two pixels of their joint are just under white."""
+
+    def boxes(x: float, y: float) -> NDArray[np.float32]:
+        v, u = np.mgrid[0 : SIZE[1], 0 : SIZE[0]] + 0.5
+        joint = 0.85 * np.exp(-(((u - 90 - x) / 1.2) ** 2))
+        return np.asarray(0.5 - joint - 6 / (1 + np.exp(-(v - 120 - y))), np.float32)
+
+    plate, frame = boxes(0, 0), boxes(x, y)
+    frame[40:, 50:80] = -5  # a sitter
+    found = plate_shift(plate, frame, plate > -1)
+    assert found == pytest.approx((x, y), abs=0.2)
