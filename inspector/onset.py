@@ -91,14 +91,15 @@ class Suspect:
 
     Attributes
     ----------
-    look, deep : ndarray, bool
-        (N,) where to look, and where to look in larger steps and for sharp ends, too.
+    look, deep, sharp : ndarray, bool
+        (N,) where to look, where in larger steps, and where for sharp ends, too.
     leaves : ndarray, float64
         (N,) pixels by which white light leaves the backdrop's level further out than if clean.
     """
 
     look: Mask
     deep: Mask
+    sharp: Mask
     leaves: Points
 
 
@@ -145,7 +146,7 @@ def find_onset(
         for times, slope, there, outer, inner, dark in (
             (1.0, backdrop_ev, suspect.look, OUTER_PX, INNER_PX, DARK),
             *((t, even, suspect.deep, OUTER_PX, DEEP_INNER_PX, DIM) for t in reversed(FURTHER)),
-            (1.0, even, suspect.deep, SHARP_OUTER_PX, sharp, DARK),
+            (1.0, even, suspect.sharp, SHARP_OUTER_PX, sharp, DARK),
         )
     )
     for other, times in zip(others, (*reversed(FURTHER), 1.0), strict=True):

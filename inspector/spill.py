@@ -80,17 +80,19 @@ class SpillRun:
 def may_spill(across: Across, falls: Falls, *, grid: bool) -> Suspect:
     """Where to look for the onset under white: around what falls slowly from it for long.
 
-    Around a sudden rise before it, too. Spill may be deep or sharp where the light falls slowly
-    from the start, rises or drops, or leaves the backdrop's level early; not before a ``grid``,
-    whose lines step as light on the subject does.
+    Around a sudden rise before it, too. Spill may end sharply where the light falls slowly from the
+    start, rises, or leaves the backdrop's level early, and be deep there and where light suddenly
+    drops, as at a seam, too; neither before a ``grid``, whose lines step as light on the subject
+    does.
     """
     rises = (across.lift_ev > LIFT_EV) | (across.long_lift_ev > FAINT_LIFT_EV)
-    drops = across.long_drop_ev > DROP_EV
-    deep = (falls.soft & ~falls.rim) | rises | drops | (falls.deeper > LEAVES_PX * falls.wide)
-    look, look_deep = (
-        _around(cue, across.outline, falls.long) & across.told for cue in (falls.soft | rises, deep)
+    sharp = (falls.soft & ~falls.rim) | rises | (falls.deeper > LEAVES_PX * falls.wide)
+    deep = sharp | (across.long_drop_ev > DROP_EV)
+    look, look_deep, look_sharp = (
+        _around(cue, across.outline, falls.long) & across.told
+        for cue in (falls.soft | rises, deep, sharp)
     )
-    return Suspect(look, look_deep & (not grid), falls.deeper)
+    return Suspect(look, look_deep & (not grid), look_sharp & (not grid), falls.deeper)
 
 
 def _around(cue: Mask, outline: Outline, long: float) -> Mask:
@@ -155,7 +157,7 @@ def _within_tolerance(
     more = np.maximum(overlap - SURE_OVERLAP * falls.wide, 0.0)
     trusted = (TRUSTED * falls.wide) ** 2
     weighed = past / (onset.error**2 + trusted) + more / trusted
-    sloping = suspect.deep & falls.rim & (overlap > SLOPING_PX * falls.wide)
+    sloping = suspect.sharp & falls.rim & (overlap > SLOPING_PX * falls.wide)
     sloping &= (past < 0) & (onset.error < LARGEST_ERROR * falls.wide)
     return (weighed < 0) | sloping
 

@@ -65,12 +65,13 @@ def fitted(
     y = np.arange(30.0, 170.0, 2)
     points = np.stack([120 + SLANT * (y - 100), y], axis=1) + traced * normal
     count = len(points)
+    everywhere = np.ones(count, bool)
     onset = find_onset(
         levels,
         np.zeros(levels.ev.shape, np.float32) if backdrop_ev is None else backdrop_ev,
         outline(points, normal),
         np.full(count, white_at - traced),
-        Suspect(np.ones(count, bool), np.ones(count, bool), np.full(count, np.inf)),
+        Suspect(everywhere, everywhere, everywhere, np.full(count, np.inf)),
         blur=BLUR,
         tolerance=3.0,
     )
@@ -213,7 +214,7 @@ def test_points_that_are_not_looked_at_are_not_known() -> None:
         levels.ev,
         outline(points, np.array([1.0, 0.0])),
         np.zeros(30),
-        Suspect(look, look, np.zeros(30)),
+        Suspect(look, look, look, np.zeros(30)),
         blur=BLUR,
         tolerance=3.0,
     )

@@ -69,9 +69,19 @@ def test_a_shoulder_as_white_as_the_wall_but_for_a_tenth_of_a_stop_spills() -> N
 @pytest.mark.parametrize("dimmed", [0.1, 0.2])
 def test_a_dim_band_beside_a_sharp_outline_is_backdrop(dimmed: float) -> None:
     """As cast by hair or a fold: within, the light falls as fast as the lens lets it."""
-    around = (np.hypot(X - 500, Y - 400) < 200) & (Y < 400)
+    around = (np.abs(X - 500) < 120) & (Y < 400)
     light = blurred(np.where(BODY, DARK, np.where(around, WALL * 2**-dimmed, WALL)), 1.2)
     subject, seen = look(light)
+    assert subject[~BODY].mean() < 0.002
+    assert seen.edge.spill_fraction == 0
+
+
+@pytest.mark.parametrize("dimmed", [0.1, 0.2])
+def test_a_soft_shadow_around_a_sharp_outline_is_backdrop(dimmed: float) -> None:
+    """It follows the outline as light on the subject does, but begins softly."""
+    around = blurred((np.hypot(X - 500, Y - 400) < 205).astype(np.float64), 8.0)
+    light = np.where(BODY, DARK, WALL * 2.0 ** (-dimmed * around))
+    subject, seen = look(blurred(light, 1.2))
     assert subject[~BODY].mean() < 0.002
     assert seen.edge.spill_fraction == 0
 
