@@ -9,7 +9,7 @@ import numpy as np
 
 from inspector.align import LEAST_POINTS, Line, Shift, find_shift, line_of_light
 from inspector.apex import stops_brighter
-from inspector.arrays import Floats, Mask, disc
+from inspector.arrays import Floats, Mask, Points, disc
 from inspector.darker import by_area, laid_on, stops_darker
 from inspector.levels import RESPONDS, Levels, Under, stops
 from inspector.sway import find_sway, moved_to
@@ -35,6 +35,9 @@ NEAR = (5, 5)
 """Working pixels around a place that say whether it has moved with the subject."""
 OFF_BORDER_PX = 4
 """So near the backdrop's own border, which stays, no sway is read, working pixels."""
+AGREES_EV, WRONG_EV, MOST_FILLED_PX = 0.05, 0.3, 10
+"""Light beneath what has clipped agrees with it down to so many stops under the ceiling, and is
+wrong from so many on; then what agrees so near, working pixels, tells the level."""
 ROUGH_EV = 1.0
 """How far the two laid on each other, or their settings, may correct what the areas alone said."""
 MOVED = "the subject moved too far between the two; take it again, held still"
@@ -79,6 +82,7 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
     nearer = _error(levels, along_ev) <= _error(levels, still_ev)
     below = np.where(nearer[..., None], along, still)
     lost = levels.rendered >= RESPONDS * levels.frame.gains
+    below = _filled(below, levels, np.asarray(lost.all(axis=2)), top)
     # What has clipped is at least so bright, whatever a step aside makes of it.
     rendered = np.where(lost, np.maximum(below, levels.rendered), levels.rendered)
     return replace(
@@ -89,6 +93,20 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
         ev=stops(rendered, top, levels.frame.channels),
         under=Under(under, sway, difference),
     )
+
+
+def _filled(below: Floats, levels: Levels, clipped: Mask, top: Points) -> Floats:
+    """Light beneath a frame, (h, w, C); where it is too dark for what has clipped, the most nearby.
+
+    There the subject has moved in a way that was not followed, as the sides of a small gap may.
+    """
+    ev = stops(below, top, levels.frame.channels)
+    agrees = clipped & (ev >= levels.ceiling_ev - AGREES_EV)
+    wrong = clipped & (ev < levels.ceiling_ev - WRONG_EV)
+    if not wrong.any():
+        return below
+    nearby = cv2.dilate(np.where(agrees[..., None], below, np.float32(0)), disc(MOST_FILLED_PX))
+    return np.where(wrong[..., None], np.maximum(below, nearby.reshape(below.shape)), below)
 
 
 def _told(levels: Levels, under: Levels, shift: Shift, rough: float) -> float:

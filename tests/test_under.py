@@ -63,6 +63,27 @@ def test_what_has_clipped_is_nowhere_darker_than_that() -> None:
     assert (joined.rendered >= levels_of(softbox()).rendered).all()
 
 
+@pytest.mark.parametrize("aside", [4, 6, 8])
+def test_a_gap_whose_sides_have_moved_against_each_other_is_as_bright_throughout(
+    aside: int,
+) -> None:
+    """The hollow of an arm that has closed by so many pixels; in the frame all of it is clipped."""
+
+    def hollow(width: int) -> NDArray[np.float32]:
+        light = softbox() * 2.0
+        light[180:240, 170:220] = 2.0**-5.5
+        light[180:240, 170 : 170 + width] = 2.0 ** (OVER + 1)
+        return blurred(light, 1.2)
+
+    levels, under = levels_of(hollow(50)), levels_of(hollow(50 - aside) / 8)
+    joined = lay_under(levels, find_zones(levels), under)
+    scale = levels.scale
+    inside = joined.ev[184 // scale : 236 // scale, 174 // scale : 216 // scale]
+    # The ceiling is one stop; only the blurred rim that the darker frame shows is under 1.5.
+    assert inside.min() > 1.1
+    assert np.mean(np.abs(inside - OVER - 1) < 0.1) > 0.93
+
+
 def test_where_the_light_tells_nothing_the_settings_say_how_much_darker_it_is() -> None:
     """A foil and mask before a wall so far over white that nothing but their dark responds."""
     draw = random_scene(2200251)
