@@ -71,11 +71,11 @@ class Line:
 
     def joined(self, other: Line) -> Line:
         """The points of both."""
-        mine, its = (
-            (self.points, self.normals, self.level),
-            (other.points, other.normals, other.level),
+        return Line(
+            np.concatenate([self.points, other.points]),
+            np.concatenate([self.normals, other.normals]),
+            np.concatenate([self.level, other.level]),
         )
-        return Line(*(np.concatenate(both) for both in zip(mine, its, strict=True)))
 
     def passes(self, ev: Floats, *, moved: Points, reach: float) -> tuple[Points, Mask]:
         """(N,) pixels downhill from its points, moved by x, y, to the same level in ``ev``.

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask
-from inspector.evidence import OPEN, SURE, Evidence, main_part, weigh, weight_beside
+from inspector.evidence import OPEN, SURE, Evidence, Main, main_part, weigh, weight_beside
 from inspector.levels import Levels
 from inspector.shape import is_thin
 
@@ -81,14 +81,11 @@ def sort_bright(
     cut_off = at_border & (4 * held >= CUT_OFF * bright.size)
     patches = (areas >= LEAST_PX) & (np.arange(count) != main)
     patches[0] = False
-    found: dict[int, Evidence] = {}
-    for i in map(int, np.flatnonzero(patches)):
-        if cut_off[i] or areas[i] > LARGEST_ISLAND * levels.ev.size:
-            is_backdrop[i] = True
-            continue
-        near = np.hypot(*(middle[patches] - middle[i]).T) < NEARBY * max(levels.ev.shape)
-        company = int((near & (areas[patches] >= LIKE * areas[i])).sum()) - 1
-        found[i] = weigh(*_patch(label, stats[i], i), compared, company)
+    plain = patches & (cut_off | (areas > LARGEST_ISLAND * levels.ev.size))
+    is_backdrop[plain] = True
+    found = _weighed(
+        label, stats, np.asarray(middle, np.float64), patches, patches & ~plain, compared
+    )
     for i, evidence in found.items():
         gap = _gap_beside(i, found, stats, within=BESIDE * max(levels.ev.shape))
         weight = weight_beside(evidence, gap, compared) if gap else evidence.weight
@@ -99,6 +96,23 @@ def sort_bright(
             islands.append(Island(box, mask, is_light, weight >= OPEN))
     large = is_backdrop & (areas >= LARGE_PART * areas[is_backdrop].max())
     return is_backdrop[label], large[label], islands
+
+
+def _weighed(
+    label: NDArray[np.int32],
+    stats: NDArray[np.int32],
+    middle: NDArray[np.float64],
+    patches: Mask,
+    doubted: Mask,
+    main: Main,
+) -> dict[int, Evidence]:
+    """What speaks for a hole, of each labelled patch that is ``doubted``; both masks by label."""
+    area, found = stats[:, cv2.CC_STAT_AREA], {}
+    for i in map(int, np.flatnonzero(doubted)):
+        near = np.hypot(*(middle[patches] - middle[i]).T) < NEARBY * max(label.shape)
+        company = int((near & (area[patches] >= LIKE * area[i])).sum()) - 1
+        found[i] = weigh(*_patch(label, stats[i], i), main, company)
+    return found
 
 
 def _patch(
