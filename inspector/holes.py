@@ -6,10 +6,9 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask
-from inspector.evidence import OPEN, SURE, Evidence, Main, main_part, weigh, weight_beside
+from inspector.evidence import OPEN, SURE, main_part, weight
 from inspector.levels import Levels
 from inspector.shape import is_thin
 
@@ -27,9 +26,6 @@ LIT_SHARE = 0.25
 NEARBY, LIKE = 0.05, 1 / 20
 """Patches so near each other, part of the long side, keep company, where one is no smaller than
 such a part of the other."""
-BESIDE, LEAST_GAP_PX, NO_SMALLER, AS_FORETOLD = 0.03, 60, 4, -1.0
-"""So near a patch, part of the long side, a plain gap tells the backdrop's level there: of so many
-working pixels, of no less than such a part of the patch, its own level weighing no less."""
 LARGE_PART = 0.003
 """A part of the backdrop this much of its largest part shapes its face."""
 
@@ -66,10 +62,9 @@ def sort_bright(
         The mask (h, w) of the backdrop, that of its parts which are not small beside the
         largest, and the islands, with holes so small that their edge judges them again.
     """
-    count, *found_labels, middle = cv2.connectedComponentsWithStats(
+    count, label, stats, middle = cv2.connectedComponentsWithStats(
         bright.astype(np.uint8), connectivity=8
     )
-    label, stats = (np.asarray(part, np.int32) for part in found_labels)
     held = np.bincount(label[::2, ::2][parts[::2, ::2]], minlength=count)
     main = int(held[1:].argmax()) + 1
     is_backdrop = np.zeros(count, bool)
@@ -81,66 +76,19 @@ def sort_bright(
     cut_off = at_border & (4 * held >= CUT_OFF * bright.size)
     patches = (areas >= LEAST_PX) & (np.arange(count) != main)
     patches[0] = False
-    plain = patches & (cut_off | (areas > LARGEST_ISLAND * levels.ev.size))
-    is_backdrop[plain] = True
-    found = _weighed(
-        label, stats, np.asarray(middle, np.float64), patches, patches & ~plain, compared
-    )
-    for i, evidence in found.items():
-        gap = _gap_beside(i, found, stats, within=BESIDE * max(levels.ev.shape))
-        weight = weight_beside(evidence, gap, compared) if gap else evidence.weight
-        box, mask = _patch(label, stats[i], i)
-        is_light = weight < SURE and not is_thin(mask)
+    for i in np.flatnonzero(patches):
+        x, y, w, h, area = (int(v) for v in stats[i])
+        near = np.hypot(*(middle[patches] - middle[i]).T) < NEARBY * max(levels.ev.shape)
+        company = int((near & (areas[patches] >= LIKE * area)).sum()) - 1
+        box, mask = (x, y, x + w, y + h), label[y : y + h, x : x + w] == i
+        is_hole = cut_off[i] or area > LARGEST_ISLAND * levels.ev.size
+        found = OPEN if is_hole else weight(box, mask, compared, company)
+        is_light = found < SURE and not is_thin(mask)
         is_backdrop[i] = not is_light  # where it is open, a hole is far more common
-        if weight < OPEN or areas[i] < SMALL_HOLE * levels.ev.size:
-            islands.append(Island(box, mask, is_light, weight >= OPEN))
+        if found < OPEN or area < SMALL_HOLE * levels.ev.size:
+            islands.append(Island(box, mask, is_light, found >= OPEN))
     large = is_backdrop & (areas >= LARGE_PART * areas[is_backdrop].max())
     return is_backdrop[label], large[label], islands
-
-
-def _weighed(
-    label: NDArray[np.int32],
-    stats: NDArray[np.int32],
-    middle: NDArray[np.float64],
-    patches: Mask,
-    doubted: Mask,
-    main: Main,
-) -> dict[int, Evidence]:
-    """What speaks for a hole, of each labelled patch that is ``doubted``; both masks by label."""
-    area, found = stats[:, cv2.CC_STAT_AREA], {}
-    for i in map(int, np.flatnonzero(doubted)):
-        near = np.hypot(*(middle[patches] - middle[i]).T) < NEARBY * max(label.shape)
-        company = int((near & (area[patches] >= LIKE * area[i])).sum()) - 1
-        found[i] = weigh(*_patch(label, stats[i], i), main, company)
-    return found
-
-
-def _patch(
-    label: NDArray[np.int32], stats: NDArray[np.int32], number: int
-) -> tuple[tuple[int, int, int, int], Mask]:
-    """Box and mask of a labelled patch."""
-    x, y, w, h, _ = (int(v) for v in stats)
-    return (x, y, x + w, y + h), label[y : y + h, x : x + w] == number
-
-
-def _gap_beside(
-    patch: int, found: dict[int, Evidence], stats: NDArray[np.int32], *, within: float
-) -> Evidence | None:
-    """The nearest plain gap that a patch may be compared with."""
-    if found[patch].weight >= OPEN:
-        return None
-    area = stats[:, cv2.CC_STAT_AREA]
-    gaps = [
-        i
-        for i, evidence in found.items()
-        if evidence.weight >= OPEN
-        and evidence.of_level >= AS_FORETOLD
-        and area[i] >= max(LEAST_GAP_PX, area[patch] / NO_SMALLER)
-    ]
-    first, last = stats[:, :2], stats[:, :2] + stats[:, 2:4]
-    apart = np.maximum(np.maximum(first[gaps] - last[patch], first[patch] - last[gaps]), 0)
-    distance = np.hypot(*apart.T)
-    return found[gaps[distance.argmin()]] if (distance < within).any() else None
 
 
 def white_islands(

@@ -92,21 +92,15 @@ def test_a_gap_with_spokes_before_it_is_no_uneven_light(thick: int) -> None:
     assert zones.backdrop[CENTRE[1] // 2, CENTRE[0] // 2 + 30]
 
 
-def hot_wall(*, large_gap: bool) -> Zones:
-    """A gap in a ball before the brightest place of a wall, and a large one above it or none."""
+@pytest.mark.parametrize("brighter", [0.35, 0.5])
+def test_a_gap_before_the_brightest_place_of_a_wall_is_not_surely_light(brighter: float) -> None:
+    """The level carried on from around the ball is too low; edge, tint and corners speak for it."""
     y, x = np.mgrid[: SIZE[1], : SIZE[0]]
-    wall = 2.0 ** (0.2 + 0.3 * np.exp(-((x - 480) ** 2 + (y - 400) ** 2) / (2 * 80**2)))
+    wall = 2.0 ** (0.1 + brighter * np.exp(-((x - 480) ** 2 + (y - 370) ** 2) / (2 * 80**2)))
     gap = (abs(x - 480) < 25) & (abs(y - 370) < 25)
-    if large_gap:
-        gap |= (abs(x - 480) < 70) & (abs(y - 290) < 35)
     light = np.where(disc(SIZE, CENTRE, 190) & ~gap, DARK, wall)
-    return find_zones(measure_levels(frame_of_light(blurred(light), NOISY)))
-
-
-def test_a_plain_gap_tells_the_background_s_level_beside_it() -> None:
-    """The level carried on from around the ball is too low; alone, the gap may be either."""
-    assert sure(hot_wall(large_gap=False)) == [False]
-    assert sure(hot_wall(large_gap=True)) == []
+    warm = np.stack([blurred(light * t) for t in (0.98, 1.0, 0.95)], axis=2)
+    assert True not in sure(find_zones(measure_levels(frame_of_light(warm, NOISY))))
 
 
 def test_a_narrow_slit_is_never_surely_light() -> None:

@@ -66,11 +66,11 @@ def test_what_was_sure_before_stays_and_takes_in_the_dimmer_white_around() -> No
 
 
 def patches(side: int) -> Frame:
-    """A dark ball before a wall with bright patches in rows and columns, duller than the wall."""
-    x, y = np.meshgrid(np.arange(600) + 0.5, np.arange(400) + 0.5)
-    light = np.where(np.hypot(x - 300, y - 200) < 130, 2.0**-6, 2.0**0.5)
+    """A dark ball before a wall with round patches in rows and columns, duller than the wall."""
+    x, y = np.meshgrid(np.arange(900) + 0.5, np.arange(600) + 0.5)
+    light = np.where(np.hypot(x - 450, y - 300) < 200, 2.0**-6, 2.0**0.5)
     for u, v in product(range(side), repeat=2):
-        light[(abs(x - 280 - 14 * u) < 5) & (abs(y - 180 - 14 * v) < 5)] = 2.0**-0.1
+        light[np.hypot(x - 420 - 18 * u, y - 270 - 18 * v) < 7.5] = 2.0**-0.1
     return frame_of_light(blurred(light, 0.8), NOISY)
 
 
@@ -79,4 +79,4 @@ def test_patches_in_company_are_gaps_in_hair_or_lace(side: int, light: bool) -> 
     """Well under the wall's level one is light on the subject; many of a kind are gaps."""
     zones = find_zones(measure_levels(patches(side)))
     assert any(i.sure for i in zones.islands) == light
-    assert zones.backdrop[zones.backdrop.shape[0] // 2 - 10, 140] != light
+    assert zones.backdrop[135, 210] != light
