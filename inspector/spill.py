@@ -42,8 +42,7 @@ BRIGHTER = 0.06
 backdrop by this part, in some channel."""
 DIMMER, LEAST_DIMMER_RUN_PX, DIMMER_GAP_PX = 0.06, 72.0, 16.0
 """Or it is darker than the backdrop by this part for so long, gaps no longer than the last: so deep
-and sharp an edge that runs along with the subject is the subject's own. On the frames without spill
-of several simulators that goes on for less than 60 px on all of the outline."""
+and sharp an edge that runs along with the subject is the subject's own."""
 LIFT_EV = 0.06
 """White light that rises suddenly by more, stops, before it falls at the outline, may be spill."""
 FAINT_LIFT_EV = 0.03

@@ -63,7 +63,7 @@ def test_what_has_clipped_is_nowhere_darker_than_that() -> None:
     assert (joined.rendered >= levels_of(softbox()).rendered).all()
 
 
-@pytest.mark.parametrize("aside", [4, 6, 8])
+@pytest.mark.parametrize("aside", [6, 8])
 def test_a_gap_whose_sides_have_moved_against_each_other_is_as_bright_throughout(
     aside: int,
 ) -> None:
