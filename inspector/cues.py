@@ -23,6 +23,10 @@ TANGLED = 0.9
 SURE_OVERLAP = 2.0
 """How many pixels further than on a clean part white reaches past the end of the backdrop's own
 light on spill: with what a clean edge hides in its blur, the tolerance."""
+FAST_FALL = 0.25
+"""But where light falls under white as fast as if clean, and all of its fall is slower by less than
+this part of the overlap, strands or a gap may end the backdrop's light: on the subject, light that
+reaches far falls slowly."""
 FAINT_OVERLAP, LEAST_FAINT_RUN_PX, FAINT_GAP_PX = 0.5, 80.0, 8.0
 """Before a backdrop at the ceiling, where an overlap is seen in part only, both cues just over
 what is clean are spill where they go on together for so long, gaps no longer than the last left
@@ -81,7 +85,8 @@ def find_cues(across: Across, falls: Falls, overlap: Points, *, tolerance: float
     long_fall = (falls.slower > SURE_FALL * falls.wide) & ~falls.shaded
     slow = long_fall & ~falls.rim
     # A seam or a strand dims the light outside as spill does, but leaves the edge sharp.
-    proven = falls.soft & (overlap > SURE_OVERLAP * falls.wide)
+    soft_overlap = falls.soft & (overlap > SURE_OVERLAP * falls.wide)
+    fast = falls.rim & (falls.slower < FAST_FALL * overlap)
     overlaps = overlap > FAINT_OVERLAP * falls.wide
     faint = falls.soft & overlaps & ~across.told & ~falls.rim
     faint = without_gaps(faint, across.outline, FAINT_GAP_PX * falls.long)
@@ -93,10 +98,10 @@ def find_cues(across: Across, falls: Falls, overlap: Points, *, tolerance: float
         long_fall=long_fall,
         slow=slow,
         borne_out=slow & (overlaps | ~across.told),
-        proven=proven,
+        proven=soft_overlap & ~fast,
         faint=faint,
         crossed=crossed,
-        may=(falls.slower > POSSIBLE_FALL * falls.wide) | proven | faint | crossed,
+        may=(falls.slower > POSSIBLE_FALL * falls.wide) | soft_overlap | faint | crossed,
         depths=np.maximum(depths, np.where(crossed, ends, 0.0)),
     )
 

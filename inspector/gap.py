@@ -16,7 +16,7 @@ from inspector.surface import COARSE_SIDE
 
 SLOPES = np.linspace(-0.12, 0.12, 49)
 """Directions that are tried, pixels aside to one along: to either side of upright and of level."""
-NARROWEST_PX, WIDEST = 3, 0.05
+NARROWEST_PX, WIDEST = 3, 0.12
 """Coarse pixels, and part of the long side: a blade is narrower, a doorway wider."""
 BESIDE_PX = 3
 """So near each of its sides light begins, coarse pixels: they are straight and parallel."""
@@ -27,6 +27,12 @@ LEAST_LONG, TIMES_WIDE = 0.04, 3.0
 ENDS = 0.05
 """So near the end of the joint face, part of the long side, it is not told where those of its parts
 end."""
+BROAD, MUCH_SEEN = 0.02, 0.35
+"""A gap so broad, part of the long side, and seen over so much of its length, may open above where
+one box ends before the other does."""
+ALIKE = 0.03
+"""By so much less the slopes of gaps differ: beside one that opens above, another's end may be
+hidden."""
 MOSTLY_DEEP = 0.5
 """Along the darkest line in it so much of a gap is darker than a fold, though its sides be soft."""
 STRAY_PX = 1
@@ -69,7 +75,8 @@ def face_without_gaps(ev: Floats, backdrop_ev: Floats, backdrop: Mask, face: Mas
     size = (backdrop.shape[1] // factor, backdrop.shape[0] // factor)
     dark = cv2.dilate((ev < backdrop_ev - DEEPEST_EV).astype(np.uint8), np.ones((3, 3), np.uint8))
     lit, whole, deep = (_resized(mask, size) for mask in (backdrop, face, dark))
-    upright = [strip for strip in _strips(lit, whole, deep) if strip.top]
+    upright = _strips(lit, whole, deep)
+    upright = [s for s in upright if any(o.top and abs(o.slope - s.slope) < ALIKE for o in upright)]
     if not upright or _strips(lit.T.copy(), whole.T.copy(), deep.T.copy()):
         return face
     gaps, strips = (
@@ -123,7 +130,9 @@ def _strips(
             if _sheared(deep, slope)[seen, first:last].mean(axis=0).max() < MOSTLY_DEEP:
                 continue
             within = np.flatnonzero(_sheared(face, slope)[:, first:last].any(axis=1))
-            top = within.size > 0 and bool(seen.argmax() - within[0] <= LONGEST_BREAK_PX)
+            broad = wide[i] > BROAD * max(lit.shape) and seen.sum() > MUCH_SEEN * within.size
+            most = ENDS * max(lit.shape) if broad else LONGEST_BREAK_PX
+            top = within.size > 0 and bool(seen.argmax() - within[0] <= most)
             beside = _without_breaks(np.asarray(left | right))
             found.append(Strip(float(slope), first, last, seen, beside, top))
     return sorted(found, key=lambda strip: -int(strip.seen.sum()))

@@ -270,6 +270,25 @@ def test_white_light_dimmer_than_the_wall_is_spill_however_sharply_it_ends(
     assert edge.spill[0].depth_px == pytest.approx(deep, abs=1.0)
 
 
+@pytest.mark.parametrize(
+    ("wall_ev", "thickest", "fade"),
+    [(0.85, 0.4, 2.0), (1.1, 0.4, 2.0), (0.85, 0.25, 4.0), (1.1, 0.25, 4.0)],
+)
+def test_hair_that_thins_outwards_is_no_sure_spill(
+    wall_ev: float, thickest: float, fade: float
+) -> None:
+    """The wall's light ends far before the edge, which is nearly as sharp as a clean one."""
+    x, y = np.meshgrid(np.arange(SIZE[0]) + 0.5 - 300, np.arange(SIZE[1]) + 0.5 - 200)
+    outside, hair = np.hypot(x, y) - 100, np.abs(np.arctan2(y, x)) < 0.45
+    shade = 1 - thickest * np.clip(1 - outside / 9, 0, 1)
+    light = np.where(outside > 0, np.where(hair, shade, 1) * 2.0**wall_ev, DARK)
+    edge_light = (1 - thickest) * 2.0**wall_ev * (1 + outside / fade)
+    light = np.where(hair & (outside < 0) & (outside > -fade), edge_light, light)
+    edge = edge_of(frame_of_light(blurred(light, 1.1), NOISY))
+    assert edge.spill_fraction == 0
+    assert sum(run.length_px for run in edge.spill) > 40
+
+
 @pytest.mark.parametrize("fade", [15.0, 25.0])
 def test_the_ramp_of_a_glowing_edge_ends_where_its_light_has_fallen_to_a_tenth(
     fade: float,

@@ -33,7 +33,7 @@ def clear_of_gaps(lit: Picture, face: Picture, unlit_ev: ArrayLike = -6.0) -> Pi
 
 
 @pytest.mark.parametrize("slope", [0.0, 0.04, -0.09])
-@pytest.mark.parametrize("wide", [6, 20])
+@pytest.mark.parametrize("wide", [6, 20, 44])
 def test_a_gap_is_no_part_of_the_face_where_it_is_in_sight(slope: float, wide: int) -> None:
     """Above and below a ball; before it nothing is told."""
     gap = box(300 - wide / 2, 0, 300 + wide / 2, HEIGHT, slope=slope)
@@ -53,6 +53,25 @@ def test_boxes_of_different_height_have_faces_of_their_own() -> None:
     below = box(320, 346, 480, 370)
     assert face[below].mean() > 0.4
     assert not clear_of_gaps(lit, face)[below].any()
+
+
+def test_a_gap_opens_where_the_shorter_of_two_boxes_ends() -> None:
+    lit = (box(80, 30, 290, 370) | box(310, 54, 520, 370)) & ~BODY
+    face = backdrop_face(lit)
+    gap = box(290, 60, 310, 160)
+    assert face[gap].all()
+    assert clear_of_gaps(lit, face)[gap].mean() < 0.1
+
+
+def test_beside_a_gap_that_opens_above_the_end_of_another_may_be_hidden() -> None:
+    """By itself, the second could be someone's leg."""
+    hidden = box(392, 0, 412, HEIGHT)
+    above = disc((WIDTH, HEIGHT), (402, 60), 60)
+    lit = box(80, 30, 520, 370) & ~hidden & ~above
+    gap = hidden & box(0, 150, WIDTH, 350)
+    assert clear_of_gaps(lit, backdrop_face(lit))[gap].all()
+    lit &= ~box(200, 0, 220, HEIGHT)
+    assert clear_of_gaps(lit, backdrop_face(lit))[gap].mean() < 0.1
 
 
 @pytest.mark.parametrize(
