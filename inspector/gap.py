@@ -16,8 +16,8 @@ from inspector.surface import COARSE_SIDE
 
 SLOPES = np.linspace(-0.12, 0.12, 49)
 """Directions that are tried, pixels aside to one along: to either side of upright and of level."""
-NARROWEST_PX, WIDEST = 3, 0.12
-"""Coarse pixels, and part of the long side: a blade is narrower, a doorway wider."""
+NARROWEST_PX, WIDEST = 2, 0.12
+"""Coarse pixels, and part of the long side: a seam is narrower, a doorway wider."""
 BESIDE_PX = 3
 """So near each of its sides light begins, coarse pixels: they are straight and parallel."""
 LONGEST_BREAK_PX = 8
