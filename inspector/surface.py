@@ -16,6 +16,10 @@ LEAST_SEED = 0.01
 """Smallest share of the picture from which a backdrop is followed."""
 DARKEST_BACKDROP_EV = -3.5
 """A surface darker than this was not lit to become white."""
+SLOPES_EV, LEAST_DARK, CLEAR_OF_PX = 0.25, 0.002, (20, 40, 80)
+"""A surface that goes on without an edge into so large a part of the picture that is too dark for
+a backdrop ends where it is so far under the level foretold from around, stops; from so far off the
+dark that this holds all around, coarse pixels."""
 STEP_EV = 0.6
 """Largest difference between two parts of one backdrop, once its slope is taken off, stops."""
 ADJOINING_STEP_EV = 0.25
@@ -114,7 +118,27 @@ def _seed(ev: Floats) -> tuple[NDArray[np.int32], int] | None:
         return None
     if np.median(ev[label == best]) < DARKEST_BACKDROP_EV:
         return None
+    label[_slope_into_dark(ev, label == best)] = 0
     return label, best
+
+
+def _slope_into_dark(ev: Floats, part: Mask) -> Mask:
+    """(h, w) where a smooth part goes over into a subject on which light falls very slowly."""
+    dark = part & (ev < DARKEST_BACKDROP_EV)
+    found = np.zeros(ev.shape, bool)
+    if np.count_nonzero(dark) < LEAST_DARK * ev.size:
+        return found
+    away = cv2.distanceTransform((~dark).astype(np.uint8), cv2.DIST_L2, 3)
+    for clear_of in CLEAR_OF_PX:
+        rest = part & (away > clear_of)
+        if not rest.any():
+            break
+        under = part & (ev < continue_smoothly(ev, rest, REACH) - SLOPES_EV) & ~rest
+        _, label = cv2.connectedComponents(under.astype(np.uint8), connectivity=8)
+        found = np.isin(label, np.unique(label[dark])) & under
+        if not found[away > clear_of - 2].any():
+            break
+    return found
 
 
 def _grow(ev: Floats, seed: tuple[NDArray[np.int32], int]) -> tuple[Floats, Mask, Mask]:

@@ -33,6 +33,18 @@ def test_a_side_that_someone_cuts_off_is_backdrop_however_much_it_falls_short(
     assert [reason.code for reason in seen.verdict.reasons] == ["background-short"]
 
 
+@pytest.mark.parametrize("fade", [30.0, 45.0])
+def test_a_subject_on_which_light_falls_as_slowly_as_on_a_wall_is_none(fade: float) -> None:
+    """From one side it goes over into the backdrop without an edge."""
+    body = np.hypot(X - 450, Y - 300) < 180
+    inside = X - (450 - np.sqrt(np.maximum(180**2 - (Y - 300) ** 2, 0)))
+    light = np.where(body, DARK + WALL * np.exp(-np.maximum(inside, 0) / fade), WALL)
+    seen = inspect(frame_of_light(blurred(light), NOISY))
+    assert iou(seen.zones.subject, body[::2, ::2]) > 0.95
+    assert seen.verdict.reasons[0].code == "spill"
+    assert seen.edge.spill[0].where == "9 o'clock"
+
+
 @pytest.mark.parametrize("lower_ev", [1.0, 1.4])
 def test_a_corner_that_an_arm_cuts_off_is_backdrop_and_no_light_on_the_subject(
     lower_ev: float,
