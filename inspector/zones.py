@@ -20,7 +20,7 @@ from inspector.levels import Levels
 from inspector.outline import find_outlines, joined, thick_parts
 from inspector.profile import NO_SPREAD, lens_blur, spread_along
 from inspector.shade import find_shade
-from inspector.surface import find_surface
+from inspector.surface import DIMMEST_EV, find_surface
 from inspector.washed import find_washed
 from inspector.white_parts import find_white_parts
 
@@ -28,6 +28,8 @@ SURROUND, BACKDROP, SUBJECT = 0, 1, 2
 """Values of a zone map, also of ``--mask-out`` files."""
 
 
+LEAST_PANEL = 0.02
+"""So large a part of a plate that is dimly lit within the face is a panel that falls short."""
 LEAST_BACKDROP = 0.02
 """Smallest share of the picture that makes a backdrop."""
 SEAM_EV = 0.9
@@ -145,8 +147,9 @@ def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zo
     levels, grid = _without_grid(levels)
     plate = _without_grid(plate)[0] if plate_zones.grid else plate
     shift = plate_shift(plate.ev, levels.ev, plate_zones.backdrop)
-    face = moved(plate_zones.backdrop.astype(np.float32), *shift, how=cv2.INTER_NEAREST) > 0
-    light = np.where(plate_zones.backdrop, plate.ev, plate_zones.backdrop_ev).astype(np.float32)
+    lit = plate_zones.backdrop | _dim_parts(plate.ev, plate_zones)
+    face = moved(lit.astype(np.float32), *shift, how=cv2.INTER_NEAREST) > 0
+    light = np.where(lit, plate.ev, plate_zones.backdrop_ev).astype(np.float32)
     surface = moved(light, *shift)
     parts = face & (levels.ev > surface - 0.5)
     if parts.mean() < LEAST_BACKDROP:
@@ -158,6 +161,11 @@ def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zo
     subject, backdrop = _parted(levels.ev, surface, face, backdrop, bright)
     shift_px = (shift[0] * levels.scale, shift[1] * levels.scale)
     return _assemble(levels, backdrop, subject, surface, margin, islands, shift_px, grid=grid)
+
+
+def _dim_parts(ev: Floats, plate: Zones) -> Mask:
+    """(h, w) what stands dimly lit before the backdrop of an empty set: it is part of it."""
+    return without_specks(plate.subject & (ev > DIMMEST_EV), int(LEAST_PANEL * ev.size))
 
 
 def no_zones(levels: Levels) -> Zones:

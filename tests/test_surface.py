@@ -71,3 +71,13 @@ def test_a_panel_that_the_backdrop_lights_is_none(ev: float) -> None:
     panel = X > 700
     light = np.where(BODY | (np.abs(X - 680) < 20), DARK, np.where(panel, 2.0**ev, WALL))
     assert not backdrop(light)[panel[::2, ::2]].any()
+
+
+def test_a_panel_that_is_dim_on_the_plate_too_falls_short() -> None:
+    """On an empty set nobody stands before it."""
+    panel = (X > 650) & (Y < 250)
+    empty = np.where(panel, WALL * 2.0**-1.9, WALL)
+    plate = inspect(frame_of_light(blurred(empty), NOISY))
+    seen = inspect(frame_of_light(blurred(np.where(BODY, DARK, empty)), NOISY), plate=plate)
+    assert seen.zones.backdrop[panel[::2, ::2]].mean() > 0.95
+    assert [reason.code for reason in seen.verdict.reasons] == ["background-short"]
