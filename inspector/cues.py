@@ -30,7 +30,7 @@ reaches far falls slowly."""
 FAINT_OVERLAP, LEAST_FAINT_RUN_PX, FAINT_GAP_PX = 0.5, 80.0, 8.0
 """Before a backdrop at the ceiling, where an overlap is seen in part only, both cues just over
 what is clean are spill where they go on together for so long, gaps no longer than the last left
-out of account."""
+out of account: but not beside strands and spokes, which dim the light, too."""
 LEAST_LONE_RUN_PX = 72.0
 """A slow fall alone, though the frame shows that white ends where the backdrop's light does, may
 be a rim: it must go on for so long."""
@@ -88,7 +88,7 @@ def find_cues(across: Across, falls: Falls, overlap: Points, *, tolerance: float
     soft_overlap = falls.soft & (overlap > SURE_OVERLAP * falls.wide)
     fast = falls.rim & (falls.slower < FAST_FALL * overlap)
     overlaps = overlap > FAINT_OVERLAP * falls.wide
-    faint = falls.soft & overlaps & ~across.told & ~falls.rim
+    faint = falls.soft & overlaps & ~across.told & ~falls.rim & ~across.tangled
     faint = without_gaps(faint, across.outline, FAINT_GAP_PX * falls.long)
     faint = long_runs(faint, across.outline, LEAST_FAINT_RUN_PX * falls.long)
     ends = np.fmax(across.white_at, across.washed)
