@@ -23,6 +23,7 @@ from inspector.simulate.accuracy.overlap import boundary, boundary_f, overlap
 from inspector.simulate.accuracy.shoot import photographed
 from inspector.simulate.accuracy.table import accuracy_table
 from inspector.simulate.accuracy.trial import Trial
+from inspector.simulate.truth import TrueSpill
 
 FAMILIES = {"figure": "bust", "backdrop": "wall", "defect": "none", "camera": "clean"}
 
@@ -122,6 +123,20 @@ def test_a_verdict_is_false_one_way_or_the_other() -> None:
     assert not warned.false_pass
 
 
+@pytest.mark.parametrize(
+    ("deep", "white", "hangs"), [(0.4, 1.0, True), (0.5, 1.0, False), (0.4, 0.9, False)]
+)
+def test_a_verdict_hangs_on_shallow_spill_if_on_nothing_else(
+    deep: float, white: float, hangs: bool
+) -> None:
+    """0.45 % of the long side must be found from one frame."""
+    seen, truth = clean()
+    run = TrueSpill((10, 10, 20, 60), 60.0, deep / 100 * max(seen.frame.size))
+    spilt = replace(truth, spill=(run,), spill_fraction=0.1, white_fraction=white)
+    assert compare(seen, spilt, near=False).hangs_on_shallow_spill == hangs
+    assert not compare(seen, truth, near=False).hangs_on_shallow_spill
+
+
 def bounds(kind: str, said: float | None, true: float | None) -> dict[str, bool]:
     seen, truth = clean()
     window = replace(seen.exposure.window, high_ev=said, high_is=kind)
@@ -210,6 +225,14 @@ def test_the_page_counts_verdicts_with_borderline_frames_apart() -> None:
     assert "| One frame alone | 3 | 1 of 3 (33.3 %) | 1 | 1 | 1 | 0 of 1 (0.0 %) |" in page
     assert "2 (bust, wall, spill, clean: pass), 3 (bust, wall, none, clean: warn)" in page
     assert "--seed 9 --frames 4" in page
+
+
+def test_the_page_counts_apart_what_one_frame_cannot_tell() -> None:
+    first, second, *others = trials()
+    shallow = replace(second.alone, flags={"shallow_spill_alone": True})
+    page = accuracy_table([first, replace(second, alone=shallow), *others], seed=9)
+    assert "| One frame alone | 3 | 1 of 3 (33.3 %) | 1 | 1 | 1 | 0 of 1 (0.0 %) |" in page
+    assert "| One frame alone | 2 | 1 of 2 (50.0 %) |" in page
 
 
 def test_the_page_gives_median_tail_goal_and_the_worst_frames() -> None:

@@ -68,6 +68,11 @@ class Comparison:
         """Warned though it should pass."""
         return self.said == "warn" and self.true == "pass"
 
+    @property
+    def hangs_on_shallow_spill(self) -> bool:
+        """Should warn, and for nothing but spill that is only possible in one frame."""
+        return self.flags.get("shallow_spill_alone", False)
+
 
 def compare(seen: Inspection, truth: Truth, *, near: bool, raised_ev: float = 0.0) -> Comparison:
     """Compare an inspection with the truth.
@@ -147,8 +152,10 @@ def _spill(
     if share >= LEAST_SPILL:
         found = any(_meet(box, run.box) for box in sure for run in truth.spill)
         flags["spill_found"] = found
-        if deepest > DEEP_SPILL * max(seen.frame.size):
+        deep = deepest > DEEP_SPILL * max(seen.frame.size)
+        if deep:
             flags["deep_spill_found"] = found
+        flags["shallow_spill_alone"] = not deep and truth.misses() == ("edge.spill_fraction",)
     if not truth.spill:
         flags["spill_false_alarm"] = bool(sure)
 

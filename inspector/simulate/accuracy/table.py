@@ -73,8 +73,26 @@ def _verdicts(trials: Sequence[Trial]) -> str:
             f"| {sum(c.false_pass for c in clear)} | {sum(c.false_warn for c in clear)} "
             f"| {len(near)} | {_share(_agree(near), len(near))} |"
         )
-    lines += ["", *_wrong(trials)]
+    lines += ["", *_told(trials), *_wrong(trials)]
     return "\n".join(lines)
+
+
+def _told(trials: Sequence[Trial]) -> list[str]:
+    """The clear frames again, less those whose verdict hangs on what one frame cannot tell."""
+    lines = [
+        "Spill no deeper than 0.45 % of the long side is only *possible* in a single frame "
+        "([what it cannot tell](measuring.md#what-a-single-frame-cannot-tell)). "
+        "Clear frames less those that should warn for such spill and nothing else:",
+        "",
+        "| | frames | agree |",
+        "|---|---|---|",
+    ]
+    for mode, title in MODES.items():
+        if mode != "under":
+            clear = [c for _, c in _compared(trials, mode) if not c.near]
+            rest = [c for c in clear if not c.hangs_on_shallow_spill]
+            lines.append(f"| {title} | {len(rest)} | {_share(_agree(rest), len(rest))} |")
+    return [*lines, ""]
 
 
 def _wrong(trials: Sequence[Trial]) -> list[str]:
