@@ -14,8 +14,10 @@ from inspector.place import Box, view_box
 from inspector.spill import SpillRun
 from inspector.zones import Zones
 
-ALL_AROUND = 0.6
-"""Spill around so much of a small patch's outline is none."""
+ALL_AROUND, LARGEST = 0.6, 0.0025
+"""Spill around so much of a patch's outline is none, if it is no larger part of the picture: of ten
+patches like that on the frames of four simulators, the six up to 0.2 % were light, the four from
+0.37 % were gaps whose edge spills."""
 BESIDE = 2
 """A patch's outline lies so near its box, working pixels."""
 LEAST_PX = 4
@@ -51,7 +53,8 @@ def light_for_holes(
         x0, y0, x1, y1 = island.box
         around = (x > x0 - BESIDE) & (x < x1 + BESIDE) & (y > y0 - BESIDE) & (y < y1 + BESIDE)
         length, spilled = (outline.step[here].sum() for here in (around, around & spills))
-        if not island.sure and spilled > ALL_AROUND * length:
+        small = np.count_nonzero(island.mask) <= LARGEST * light.size
+        if small and not island.sure and spilled > ALL_AROUND * length:
             islands.append(replace(island, sure=True, hole=False))
             lit |= around
             light[y0:y1, x0:x1] |= island.mask
