@@ -329,25 +329,16 @@ def test_headroom_shrinks_as_the_exposure_grows(ev: float) -> None:
     assert np.median(before) - np.median(after) == pytest.approx(ev, abs=0.25)
 
 
-@pytest.mark.parametrize(
-    ("side", "around", "is_light"),
-    [(14, 1.0, True), (14, 0.8, True), (14, 0.3, False), (32, 1.0, False)],
-)
-def test_a_small_hole_that_seems_to_spill_all_around_is_light_on_the_subject(
-    side: int, around: float, is_light: bool, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Whatever found the spill there: a hole's edge spills along a part of it, as others do.
-
-    Deep spill may go all around a larger one.
-    """
+def holed_ball(side: int, dimmer_ev: float = 0.0) -> Frame:
+    """A ball with a square hole, through which light is dimmer than the wall."""
     hole = np.zeros_like(BALL)
     hole[200 - side // 2 : 200 + side // 2, 298 - side // 2 : 298 + side // 2] = True
-    frame = frame_of_light(blurred(np.where(BALL & ~hole, DARK, WALL), 0.9), NOISY)
-    levels = measure_levels(frame)
-    zones = find_zones(levels)
-    clean = measure_edge(levels, zones, hot_spot_area=LIMIT)
-    assert clean.hot_spots == ()
-    assert clean.headroom is not None
+    light = np.where(hole, WALL * 2**-dimmer_ev, np.where(BALL, DARK, WALL))
+    return frame_of_light(blurred(light, 0.9), NOISY)
+
+
+def let_the_hole_spill(around: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sure spill along such a part of its outline, whatever found it there."""
 
     def spilling(across: Across, *_: object, **__: object) -> tuple[tuple[SpillRun, ...], Mask]:
         x, y = across.outline.points.T
@@ -361,6 +352,29 @@ def test_a_small_hole_that_seems_to_spill_all_around_is_light_on_the_subject(
 
     monkeypatch.setattr("inspector.edge.find_spill", spilling)
     monkeypatch.setattr("inspector.edge.rippled", lambda *_, **__: False)
+
+
+def test_a_large_gap_that_spills_all_around_is_no_light_on_the_subject(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Open by its level, which is a third of a stop off."""
+    let_the_hole_spill(1.0, monkeypatch)
+    edge = edge_of(holed_ball(32, 0.3))
+    assert edge.spill
+    assert [spot.sure for spot in edge.hot_spots] == [False]
+
+
+@pytest.mark.parametrize(("around", "is_light"), [(1.0, True), (0.8, True), (0.3, False)])
+def test_a_small_hole_that_seems_to_spill_all_around_is_light_on_the_subject(
+    around: float, is_light: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A hole's edge spills along a part of it, as others do."""
+    levels = measure_levels(holed_ball(14))
+    zones = find_zones(levels)
+    clean = measure_edge(levels, zones, hot_spot_area=LIMIT)
+    assert clean.hot_spots == ()
+    assert clean.headroom is not None
+    let_the_hole_spill(around, monkeypatch)
     edge = measure_edge(levels, zones, hot_spot_area=LIMIT)
     assert edge.headroom is not None
     assert bool(edge.spill) is (edge.spill_fraction != 0) is (not is_light)
@@ -368,5 +382,5 @@ def test_a_small_hole_that_seems_to_spill_all_around_is_light_on_the_subject(
     if is_light:
         [spot] = edge.hot_spots
         assert (spot.sure, spot.warns) == (True, True)
-        assert spot.area_px == pytest.approx(side**2, rel=0.3)
+        assert spot.area_px == pytest.approx(14 * 14, rel=0.3)
         assert np.isinf(edge.headroom.ev).sum() > np.isinf(clean.headroom.ev).sum()
