@@ -35,8 +35,7 @@ DEEPEST = 80
 """Percentile of the depth from which pixels lie deepest in a small patch: its rim is darker."""
 OFF_EV, LIGHT_OFF_EV = 0.03, 0.35
 """By how many stops a hole is off the level foretold, and light off the backdrop's. A few holes are
-far off, before a shadow or the brightest place of a wall: ten of 2,309 by so much that thinner
-tails made them light."""
+far off, before a shadow or the brightest place of a wall: thinner tails would make them light."""
 TINT_EV, LIGHT_TINT_EV, NEUTRAL = 0.015, 0.15, 0.3
 """The same for the tint, and the part of lit places that have the backdrop's."""
 SLOWER, SLOWER_SPREAD = 1.02, 0.07

@@ -44,8 +44,8 @@ class Strip:
     """A dark strip from end to end of the face, upright but for its slope.
 
     ``first`` and ``last`` are its columns halfway down, ``seen`` and ``beside`` (h,) the rows in
-    which light lies on both sides of it, and on one at least; ``top`` whether the former go on up
-    to where the face ends.
+    which light lies on both sides of it, and on one at least; ``top`` whether it opens above: the
+    former go on up to where the face ends, or the shorter of two boxes does.
     """
 
     slope: float
@@ -60,9 +60,10 @@ def face_without_gaps(ev: Floats, backdrop_ev: Floats, backdrop: Mask, face: Mas
     """(h, w) the face less the gaps between its lit parts, as far as they are in sight.
 
     A gap is dark from one end of the face to the other, also where someone stands before it, its
-    sides are straight and parallel, and it opens into the room above. So does no limb; a blade or
-    pole ends within the face, a fold of the backdrop is only dim. Where others run across it, it
-    is a lattice that stands before the backdrop. What lies between gaps has a face of its own.
+    sides are straight and parallel, and it, or another that runs like it, opens into the room
+    above. So does no limb; a blade or pole ends within the face, a fold of the backdrop is only
+    dim. Where others run across it, it is a lattice that stands before the backdrop. What lies
+    between gaps has a face of its own.
 
     Parameters
     ----------
@@ -130,12 +131,18 @@ def _strips(
             if _sheared(deep, slope)[seen, first:last].mean(axis=0).max() < MOSTLY_DEEP:
                 continue
             within = np.flatnonzero(_sheared(face, slope)[:, first:last].any(axis=1))
-            broad = wide[i] > BROAD * max(lit.shape) and seen.sum() > MUCH_SEEN * within.size
-            most = ENDS * max(lit.shape) if broad else LONGEST_BREAK_PX
-            top = within.size > 0 and bool(seen.argmax() - within[0] <= most)
+            top = _opens_above(seen, within, wide[i], max(lit.shape))
             beside = _without_breaks(np.asarray(left | right))
             found.append(Strip(float(slope), first, last, seen, beside, top))
     return sorted(found, key=lambda strip: -int(strip.seen.sum()))
+
+
+def _opens_above(seen: Mask, within: NDArray[np.intp], wide: int, long_side: int) -> bool:
+    """Whether a strip is seen up to where the face ends, whose rows it passes ``within``."""
+    if within.size == 0:
+        return False
+    broad = wide > BROAD * long_side and seen.sum() > MUCH_SEEN * within.size
+    return bool(seen.argmax() - within[0] <= (ENDS * long_side if broad else LONGEST_BREAK_PX))
 
 
 def _drawn(shape: tuple[int, ...], strips: list[Strip], end: bool) -> NDArray[np.uint8]:

@@ -15,9 +15,8 @@ from inspector.spill import SpillRun
 from inspector.zones import Zones
 
 ALL_AROUND, LARGEST = 0.6, 0.0025
-"""Spill around so much of a patch's outline is none, if it is no larger part of the picture: of ten
-patches like that on the frames of four simulators, the six up to 0.2 % were light, the four from
-0.37 % were gaps whose edge spills."""
+"""Spill around so much of a patch's outline is none, if it is no larger part of the picture: deep
+spill may go all around a larger gap."""
 BESIDE = 2
 """A patch's outline lies so near its box, working pixels."""
 LEAST_PX = 4

@@ -34,7 +34,7 @@ def test_a_side_that_someone_cuts_off_is_backdrop_however_much_it_falls_short(
 
 
 @pytest.mark.parametrize("fade", [30.0, 45.0])
-def test_a_subject_on_which_light_falls_as_slowly_as_on_a_wall_is_none(fade: float) -> None:
+def test_a_subject_over_which_light_falls_as_slowly_as_over_a_wall_is_no_wall(fade: float) -> None:
     """From one side it goes over into the backdrop without an edge."""
     body = np.hypot(X - 450, Y - 300) < 180
     inside = X - (450 - np.sqrt(np.maximum(180**2 - (Y - 300) ** 2, 0)))
