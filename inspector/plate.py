@@ -19,6 +19,7 @@ from inspector.place import Box, place_in
 from inspector.strays import LIGHT, OBJECT, Stray, at_place, find_strays
 from inspector.tint import backdrop_stops
 from inspector.verdict import Limits
+from inspector.zones import dim_panels
 
 PERCENTILES = (1, 5, 50, 95, 99)
 SMOOTH = 0.008
@@ -138,6 +139,8 @@ def inspect_plate(
     """
     limits = limits or Limits()
     seen = inspect(frame, limits=limits)
+    if dim_panels(seen.levels.ev, seen.zones).any():
+        seen = inspect(frame, plate=seen, limits=limits)  # in an empty set they are background
     levels, used = seen.levels, None
     if bracket is not None:
         # Nothing clips in a bracket, so where it would is known from the plate alone.

@@ -147,7 +147,7 @@ def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zo
     levels, grid = _without_grid(levels)
     plate = _without_grid(plate)[0] if plate_zones.grid else plate
     shift = plate_shift(plate.ev, levels.ev, plate_zones.backdrop)
-    lit = plate_zones.backdrop | _dim_parts(plate.ev, plate_zones)
+    lit = plate_zones.backdrop | dim_panels(plate.ev, plate_zones)
     face = moved(lit.astype(np.float32), *shift, how=cv2.INTER_NEAREST) > 0
     light = np.where(lit, plate.ev, plate_zones.backdrop_ev).astype(np.float32)
     surface = moved(light, *shift)
@@ -163,7 +163,7 @@ def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zo
     return _assemble(levels, backdrop, subject, surface, margin, islands, shift_px, grid=grid)
 
 
-def _dim_parts(ev: Floats, plate: Zones) -> Mask:
+def dim_panels(ev: Floats, plate: Zones) -> Mask:
     """(h, w) what stands dimly lit before the backdrop of an empty set: it is part of it."""
     return without_specks(plate.subject & (ev > DIMMEST_EV), int(LEAST_PANEL * ev.size))
 

@@ -195,6 +195,24 @@ def test_a_chair_left_on_the_set_is_an_object() -> None:
     assert plate.advice == "Take out what stands before the background at the lower left"
 
 
+@pytest.mark.parametrize(("ev", "is_panel"), [(-1.0, True), (-2.5, False)])
+def test_a_dim_panel_is_to_be_lit_and_a_dark_thing_to_be_taken_out(
+    ev: float, is_panel: bool
+) -> None:
+    light = empty_light()
+    y, x = np.nonzero(light[..., 1] > 0.9)
+    rows = slice(y.min(), y.min() + np.ptp(y) // 3)
+    light[rows, x.min() + 2 * np.ptp(x) // 3 : x.max() + 1] *= np.float32(2.0 ** (ev - 0.75))
+    plate = inspect_plate(photo(light))
+    assert not plate.ready
+    assert plate.advice.startswith("Turn the light towards the upper right") is is_panel
+    assert plate.advice.startswith("Take out what stands") is not is_panel
+    if is_panel:
+        assert plate.weakest is not None
+        assert plate.weakest.where == "upper right"
+        assert plate.weakest.ev == pytest.approx(ev, abs=0.3)
+
+
 @pytest.mark.parametrize("bracketed", [True, False])
 def test_seams_are_lines_once_they_can_be_seen(bracketed: bool) -> None:
     light = empty_light(ev=2.0, seams=2)
