@@ -31,13 +31,15 @@ SURE, OPEN = 0.5, 2.0
 """Under the first weight a patch is light, under the second it may be either."""
 ENOUGH = 150
 """Working pixels of a patch that show its level and its edge well; fewer show them less so."""
-DEEPEST = 80
-"""Percentile of the depth from which pixels lie deepest in a small patch: its rim is darker."""
+ENOUGH_CORE, CORE_PART = 12, 1 / 3
+"""So many working pixels tell a patch's level and tint, or of a small one its brightest third."""
 OFF_EV, LIGHT_OFF_EV = 0.03, 0.35
 """By how many stops a hole is off the level foretold, and light off the backdrop's. A few holes are
 far off, before a shadow or the brightest place of a wall: thinner tails would make them light."""
 TINT_EV, LIGHT_TINT_EV, NEUTRAL = 0.015, 0.15, 0.3
 """The same for the tint, and the part of lit places that have the backdrop's."""
+CUT_TINT = 0.5
+"""What the tint weighs where the edge cuts pixels: the sites of its colours lie side by side."""
 SLOWER, SLOWER_SPREAD = 1.02, 0.07
 """How many times slower than the outline the light falls at a hole's edge."""
 SHARPEST = 0.3
@@ -122,7 +124,7 @@ def weight(box: tuple[int, int, int, int], mask: Mask, main: Main, company: int 
     ev = levels.ev[around]
     inside = np.zeros(ev.shape, np.uint8)
     inside[y0 - top : y1 - top, x0 - left : x1 - left] = mask
-    core = _core(inside)
+    core, is_whole = _core(inside, ev)
     found = float(np.median(ev[core]))
     rows, columns = np.nonzero(core)
     foretold = main.ev.at(rows + top, columns + left)
@@ -133,7 +135,7 @@ def weight(box: tuple[int, int, int, int], mask: Mask, main: Main, company: int 
         LARGE if area > LARGE_SHARE * levels.ev.size else 0.0,
         COMPANY_WEIGHT if company >= COMPANY else 0.0,
         _by_level(found, foretold, levels.ceiling_ev, vague),
-        _by_tint(levels.rendered[around][core], main),
+        (1.0 if is_whole else CUT_TINT) * _by_tint(levels.rendered[around][core], main),
         _by_fall(inside, ev, main.fall, vague),
         _by_texture(inside, ev),
         _by_shape(mask),
@@ -141,14 +143,16 @@ def weight(box: tuple[int, int, int, int], mask: Mask, main: Main, company: int 
     return sum(signs)
 
 
-def _core(inside: Patch) -> Mask:
-    """A patch less its rim, where that leaves enough of it; else what lies deepest in it."""
+def _core(inside: Patch, ev: Floats) -> tuple[Mask, bool]:
+    """A patch less its rim, and whether that leaves enough of it; else its brightest pixels, since
+    those that its edge cuts are darker."""
     for size in (5, 3):
         smaller = cv2.erode(inside, np.ones((size, size), np.uint8)) > 0
-        if smaller.sum() >= 12:
-            return smaller
-    depth = cv2.distanceTransform(inside, cv2.DIST_L2, 3)
-    return np.asarray(depth >= np.percentile(depth[inside > 0], DEEPEST), bool)
+        if smaller.sum() >= ENOUGH_CORE:
+            return smaller, True
+    light = np.sort(ev[inside > 0])
+    count = min(ENOUGH_CORE, max(1, int(CORE_PART * light.size)))
+    return np.asarray((inside > 0) & (ev >= light[-count]), bool), False
 
 
 def _by_level(found: float, foretold: tuple[float, ...], ceiling: float, vague: float) -> float:

@@ -17,6 +17,8 @@ STEP_EV = 0.15
 """Light that changes by so many stops over a few working pixels is a step."""
 OVER_PX = 2
 """On either side of a place, working pixels."""
+MOST_STEPS = 0.1
+"""Where light changes so in a larger part of the backdrop, it hangs in folds."""
 LEAST_EV = 0.28
 """A part differs from the backdrop beside it by so many stops."""
 BESIDE_PX = 12
@@ -44,7 +46,7 @@ def find_white_parts(levels: Levels, backdrop: Mask, subject: Mask) -> Mask:
     found = np.zeros(backdrop.shape, bool)
     inner = cv2.erode(backdrop.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     steps = _steps(levels.ev, inner)
-    if not steps.any() or not subject.any():
+    if not steps.any() or not subject.any() or steps.sum() > MOST_STEPS * inner.sum():
         return found
     pieces = (inner & ~steps).astype(np.uint8)
     _, label, stats, _ = cv2.connectedComponentsWithStats(pieces, connectivity=4)

@@ -91,3 +91,14 @@ def test_a_gap_in_other_light_than_the_wall_beyond_a_limb_is_no_part_of_it() -> 
     levels = measure_levels(frame_of_light(blurred(light, 2.4), NOISY))
     seen = (light > 0.5)[::scale, ::scale]
     assert find_white_parts(levels, seen, ~seen)[160 // scale, 300 // scale]
+
+
+@pytest.mark.parametrize("period", [24, 40])
+def test_the_folds_of_a_curtain_are_no_white_parts(period: int) -> None:
+    """They are as steep as a jacket's border, but everywhere."""
+    wall = 2.0 ** (0.6 + 0.25 * np.sin(2 * np.pi * X / period))
+    levels = measure_levels(frame_of_light(light_of(wall, np.log2(DARK)), NOISY))
+    zones = find_zones(levels)
+    scale = SIZE[0] // zones.label.shape[1]
+    assert overlap(FIGURE[::scale, ::scale], zones.subject) > 0.97
+    assert not find_white_parts(levels, zones.backdrop, zones.subject).any()
