@@ -69,11 +69,14 @@ def sort_bright(
     main = int(held[1:].argmax()) + 1
     is_backdrop = np.zeros(count, bool)
     is_backdrop[main] = True
-    compared = main_part(label == main, levels, plate_ev)
     areas, islands = stats[:, cv2.CC_STAT_AREA], []
     at_border = np.zeros(count, bool)
     at_border[np.concatenate([label[0], label[-1], label[:, 0], label[:, -1]])] = True
-    cut_off = at_border & (4 * held >= CUT_OFF * bright.size)
+    is_hole = (areas > LARGEST_ISLAND * bright.size) | (
+        at_border & (4 * held >= CUT_OFF * bright.size)
+    )
+    is_hole[0] = False
+    compared = main_part((is_backdrop | is_hole)[label], levels, plate_ev)
     patches = (areas >= LEAST_PX) & (np.arange(count) != main)
     patches[0] = False
     for i in np.flatnonzero(patches):
@@ -81,8 +84,7 @@ def sort_bright(
         near = np.hypot(*(middle[patches] - middle[i]).T) < NEARBY * max(levels.ev.shape)
         company = int((near & (areas[patches] >= LIKE * area)).sum()) - 1
         box, mask = (x, y, x + w, y + h), label[y : y + h, x : x + w] == i
-        is_hole = cut_off[i] or area > LARGEST_ISLAND * levels.ev.size
-        found = OPEN if is_hole else weight(box, mask, compared, company)
+        found = OPEN if is_hole[i] else weight(box, mask, compared, company)
         is_light = found < SURE and not is_thin(mask)
         is_backdrop[i] = not is_light  # where it is open, a hole is far more common
         if found < OPEN or area < SMALL_HOLE * levels.ev.size:
