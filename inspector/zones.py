@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from inspector.align import moved, plate_shift
 from inspector.arrays import Floats, Mask, Points, disc, median_of, without_specks
-from inspector.face import backdrop_face, scallops, slivers
+from inspector.face import scallops, slivers
+from inspector.face_in_sight import face_in_sight
 from inspector.fringe import find_fringe, find_strands
-from inspector.gap import face_without_gaps
 from inspector.grid import without_grid
 from inspector.halfway import Begins, where_subject_begins
 from inspector.holes import Island, sort_bright, white_islands
@@ -130,7 +130,7 @@ def find_zones(levels: Levels) -> Zones:
     backdrop, large, islands = sort_bright(bright, parts, levels)
     if backdrop.mean() < LEAST_BACKDROP:
         return no_zones(levels)
-    face = face_without_gaps(levels.ev, surface, large, backdrop_face(large))
+    face = face_in_sight(levels.ev, surface, large)
     backdrop &= face  # a lamp in the room is no part of it
     if not _lit_for_white(levels.ev, surface, backdrop, face):
         return no_zones(levels)

@@ -1,0 +1,99 @@
+"""The face of the backdrop less the room that shows between its parts and beside it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from inspector.arrays import Floats, Mask
+from inspector.face import backdrop_face
+from inspector.gap import face_without_gaps
+
+SLOPES = np.linspace(-0.25, 0.25, 101)
+"""Directions that are tried for its upright side, pixels aside to one down."""
+OFF_PX = 1.5
+"""So near the line the backdrop begins where its side is in sight, working pixels."""
+LEAST_SEEN, LEAST_LONG = 0.6, 0.25
+"""So much of the side is in sight, and it is so long, part of the picture's height."""
+TOP = 0.05
+"""It is in sight so near where the face ends above, part of the picture's height."""
+LEAST_FLARE = 0.02
+"""Further down the backdrop begins so much further out, part of the long side."""
+
+
+@dataclass(frozen=True)
+class Side:
+    """The upright side at the left: at row ``top`` in column ``at``, and so on down to ``foot``."""
+
+    at: float
+    slope: float
+    top: int
+    foot: int
+    seen: int
+
+
+def face_in_sight(ev: Floats, backdrop_ev: Floats, backdrop: Mask) -> Mask:
+    """(h, w) True inside the face of the backdrop, as far as it is not seen to be the room.
+
+    Parameters
+    ----------
+    ev, backdrop_ev : ndarray, float32
+        (h, w) stops, and those of the backdrop there.
+    backdrop : ndarray, bool
+        (h, w) what of it is in sight.
+    """
+    face = without_room_beside(backdrop, backdrop_face(backdrop))
+    return face_without_gaps(ev, backdrop_ev, backdrop, face)
+
+
+def without_room_beside(backdrop: Mask, face: Mask) -> Mask:
+    """(h, w) the face less the dark room to the left and right of paper that flares on the floor.
+
+    Hung paper, or a box upon a wider one, is not convex: it has an upright side that is straight
+    from above on, and further down it begins further out. What is dark beside that side is room.
+    """
+    for turn in (slice(None), slice(None, None, -1)):
+        lit, whole = backdrop[:, turn], face[:, turn]
+        side = _side(lit, whole)
+        if side is not None:
+            face = (whole & ~_room(lit, whole, side))[:, turn]
+    return face
+
+
+def _side(backdrop: Mask, face: Mask) -> Side | None:
+    """The upright side at the left if the backdrop flares out below it, the most in sight."""
+    height, width = backdrop.shape
+    rows = np.flatnonzero(face.any(axis=1))
+    if rows.size == 0:
+        return None
+    whole = slice(int(rows[0]), int(rows[-1]) + 1)
+    lit = backdrop[whole]
+    first = np.where(lit.any(axis=1), lit.argmax(axis=1), width).astype(np.float64)
+    least, flare = round(LEAST_LONG * height), LEAST_FLARE * max(height, width)
+    if first.size <= least or first[least:].min() > first[:least].min() - flare:
+        return None
+    down = np.arange(first.size)
+    best = Side(0.0, 0.0, int(rows[0]), 0, 0)
+    for slope in SLOPES:
+        at = first - slope * down
+        furthest = np.minimum.accumulate(at)  # above each row
+        near = (at <= furthest[:, None] + OFF_PX) & (down <= down[:, None])
+        seen = near.sum(axis=1)
+        may = (seen >= LEAST_SEEN * (down + 1)) & (near.argmax(axis=1) <= TOP * height)
+        may &= (down >= least) & (at.min() < furthest - flare)
+        foot = int(np.where(may, seen, 0).argmax())
+        if may[foot] and seen[foot] > best.seen:
+            where = float(np.median(at[near[foot]]))
+            best = Side(where, float(slope), best.top, best.top + foot, int(seen[foot]))
+    return best if best.seen else None
+
+
+def _room(backdrop: Mask, face: Mask, side: Side) -> Mask:
+    """(h, w) the dark part of the face that joins the room to the left of its upright side."""
+    y, x = np.mgrid[: face.shape[0], : face.shape[1]]
+    dark = face & ~backdrop & (x < side.at + side.slope * (y - side.top))
+    _, label = cv2.connectedComponents(dark.astype(np.uint8), connectivity=4)
+    room = np.unique(label[dark & (y < side.foot)])
+    return np.asarray(dark & np.isin(label, room), bool)
