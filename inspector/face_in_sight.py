@@ -11,14 +11,14 @@ from inspector.arrays import Floats, Mask
 from inspector.face import backdrop_face
 from inspector.gap import face_without_gaps
 
-SLOPES = np.linspace(-0.25, 0.25, 101)
+SLOPES = np.linspace(-0.17, 0.17, 69)
 """Directions that are tried for its upright side, pixels aside to one down."""
 OFF_PX = 1.5
 """So near the line the backdrop begins where its side is in sight, working pixels."""
-LEAST_SEEN, LEAST_LONG = 0.6, 0.25
+LEAST_SEEN, LEAST_LONG = 0.6, 1 / 3
 """So much of the side is in sight, and it is so long, part of the picture's height."""
 TOP = 0.05
-"""It is in sight so near where the face ends above, part of the picture's height."""
+"""It is in sight so near where the backdrop ends above, part of the picture's height."""
 LEAST_FLARE = 0.02
 """Further down the backdrop begins so much further out, part of the long side."""
 
@@ -56,20 +56,17 @@ def without_room_beside(backdrop: Mask, face: Mask) -> Mask:
     """
     for turn in (slice(None), slice(None, None, -1)):
         lit, whole = backdrop[:, turn], face[:, turn]
-        side = _side(lit, whole)
+        side = _side(lit)
         if side is not None:
             face = (whole & ~_room(lit, whole, side))[:, turn]
     return face
 
 
-def _side(backdrop: Mask, face: Mask) -> Side | None:
+def _side(backdrop: Mask) -> Side | None:
     """The upright side at the left if the backdrop flares out below it, the most in sight."""
     height, width = backdrop.shape
-    rows = np.flatnonzero(face.any(axis=1))
-    if rows.size == 0:
-        return None
-    whole = slice(int(rows[0]), int(rows[-1]) + 1)
-    lit = backdrop[whole]
+    rows = np.flatnonzero(backdrop.any(axis=1))
+    lit = backdrop[rows[0] : rows[-1] + 1]
     first = np.where(lit.any(axis=1), lit.argmax(axis=1), width).astype(np.float64)
     least, flare = round(LEAST_LONG * height), LEAST_FLARE * max(height, width)
     if first.size <= least or first[least:].min() > first[:least].min() - flare:

@@ -58,3 +58,11 @@ def test_a_box_without_a_foot_has_no_room_beside_it() -> None:
     lit = box(60, 0, 340, 240) & ~disc(SIZE, (60, 150), 50)
     face = backdrop_face(lit)
     assert (clear(lit) == face).all()
+
+
+def test_an_arm_that_leaves_the_picture_above_and_at_the_side_is_no_room() -> None:
+    """Its upper side is straight, too, and the background shows below its lower one."""
+    arm = (X < 17 + 0.2 * Y) & (X > 0.2 * Y - 35)
+    lit = ~arm & ~disc(SIZE, (200, 260), 90)
+    face = backdrop_face(lit)
+    assert (clear(lit) == face).all()
