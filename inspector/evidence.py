@@ -137,7 +137,7 @@ def weight(box: tuple[int, int, int, int], mask: Mask, main: Main, company: int 
         _by_level(found, foretold, levels.ceiling_ev, vague),
         (1.0 if is_whole else CUT_TINT) * _by_tint(levels.rendered[around][core], main),
         _by_fall(inside, ev, main.fall, vague),
-        _by_texture(inside, ev),
+        _by_texture(inside, ev) if found < levels.ceiling_ev - UNDER_CEILING_EV else 0.0,
         _by_shape(mask),
     )
     return sum(signs)
