@@ -14,9 +14,9 @@ from inspector.face import backdrop_face
 from inspector.shade import DEEPEST_EV
 from inspector.surface import COARSE_SIDE
 
-SLOPES = np.linspace(-0.12, 0.12, 49)
+SLOPES = np.linspace(-0.18, 0.18, 73)
 """Directions that are tried, pixels aside to one along: to either side of upright and of level."""
-NARROWEST_PX, WIDEST = 2, 0.12
+NARROWEST_PX, WIDEST = 2, 0.16
 """Coarse pixels, and part of the long side: a seam is narrower, a doorway wider."""
 BESIDE_PX = 3
 """So near each of its sides light begins, coarse pixels: they are straight and parallel."""
