@@ -12,6 +12,9 @@ from inspector.arrays import Floats, Mask, disc
 
 STRAND_EV = 0.35
 """A line this much darker than the backdrop is no seam but something that hangs before it."""
+SHORT_EV, SHORT, LEAST_PX = 0.2, 0.08, 8
+"""One that is only so much darker is no seam either where it ends within such a part of the long
+side; less of it, working pixels, is noise."""
 FAINT_EV = 0.1
 """A line that is joined to such a one is of it down to here."""
 HANGS = 0.012
@@ -32,18 +35,29 @@ def find_fringe(label: NDArray[np.uint8], sigma: float, cell: int) -> Mask:
 def find_strands(ev: Floats, backdrop: Mask, subject: Mask, sigma: float) -> tuple[Mask, Mask]:
     """Lines on the backdrop thinner than the fringe that hang on the subject: loose hair.
 
-    And the same with their fainter parts: a blurred strand goes on as long as its line does.
+    And the same with their fainter parts, since a blurred strand goes on as long as its line does,
+    and with faint ones that are short.
     """
     lines = cv2.morphologyEx(ev, cv2.MORPH_BLACKHAT, disc(max(2, round(3 * sigma))))
     thin = (lines > STRAND_EV) & backdrop
     reach = max(1, round(HANGS * max(ev.shape) / 2))
     joined = cv2.dilate((thin | subject).astype(np.uint8), disc(reach)) > 0
     sure = thin & _joined_to(subject, joined)
-    whole = _joined_to(sure, sure | (lines > FAINT_EV) & backdrop)
+    short = _short((lines > SHORT_EV) & backdrop) & _joined_to(subject, joined)
+    whole = _joined_to(sure | short, sure | (lines > FAINT_EV) & backdrop)
     strands, fainter = (
         cv2.dilate(one.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0 for one in (sure, whole)
     )
     return strands, fainter
+
+
+def _short(lines: Mask) -> Mask:
+    """The lines that are no longer than a loose hair."""
+    _, label, stats, _ = cv2.connectedComponentsWithStats(lines.astype(np.uint8), connectivity=8)
+    sides = stats[:, (cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT)].max(axis=1)
+    kept = (sides <= SHORT * max(lines.shape)) & (stats[:, cv2.CC_STAT_AREA] >= LEAST_PX)
+    kept[0] = False
+    return np.asarray(kept[label], bool)
 
 
 def _joined_to(seed: Mask, mask: Mask) -> Mask:

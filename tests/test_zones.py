@@ -339,6 +339,21 @@ def test_the_fainter_end_of_loose_hair_is_left_out_but_no_seam() -> None:
     assert not zones.fringe[alone, along].any()
 
 
+@pytest.mark.parametrize(("end", "is_hair"), [(274, True), (520, False)])
+def test_a_faint_line_that_hangs_on_the_head_is_hair_where_it_soon_ends(
+    end: int, is_hair: bool
+) -> None:
+    """A seam goes on across the face."""
+    face = np.zeros(SIZE[::-1], bool)
+    face[30:370, 60:540] = True
+    light = np.where(disc(SIZE, (180, 250), 60), DARK, np.where(face, 2.0**0.05, 2.0**-7))
+    light[240:243, 238:end] = 2.0**-0.3
+    levels, zones = zones_of(frame_of_light(blurred(light), NOISY))
+    line = np.s_[241 // levels.scale, 252 // levels.scale : 266 // levels.scale]
+    assert levels.white[line].max() < 1
+    assert zones.fringe[line].all() == is_hair
+
+
 @pytest.mark.parametrize("wall_ev", [-0.5, 0.4])
 def test_the_mask_ends_where_the_subject_begins_though_its_rim_is_lit(wall_ev: float) -> None:
     """Light that wraps round a ball moves the place where light is halfway inwards."""
