@@ -68,7 +68,7 @@ def _side(backdrop: Mask) -> Side | None:
     rows = np.flatnonzero(backdrop.any(axis=1))
     lit = backdrop[rows[0] : rows[-1] + 1]
     first = np.where(lit.any(axis=1), lit.argmax(axis=1), width).astype(np.float64)
-    least, flare = round(LEAST_LONG * height), LEAST_FLARE * max(height, width)
+    least, flare = max(1, round(LEAST_LONG * height)), LEAST_FLARE * max(height, width)
     if first.size <= least or first[least:].min() > first[:least].min() - flare:
         return None
     down = np.arange(first.size)
