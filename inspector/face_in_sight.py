@@ -9,7 +9,8 @@ import numpy as np
 
 from inspector.arrays import Floats, Mask
 from inspector.face import backdrop_face
-from inspector.gap import face_without_gaps
+from inspector.gap import MOSTLY_DEEP, face_without_gaps
+from inspector.shade import DEEPEST_EV
 
 SLOPES = np.linspace(-0.17, 0.17, 69)
 """Directions that are tried for its upright side, pixels aside to one down."""
@@ -44,21 +45,23 @@ def face_in_sight(ev: Floats, backdrop_ev: Floats, backdrop: Mask) -> Mask:
     backdrop : ndarray, bool
         (h, w) what of it is in sight.
     """
-    face = without_room_beside(backdrop, backdrop_face(backdrop))
+    dark = ev < backdrop_ev - DEEPEST_EV
+    face = without_room_beside(backdrop, backdrop_face(backdrop), dark)
     return face_without_gaps(ev, backdrop_ev, backdrop, face)
 
 
-def without_room_beside(backdrop: Mask, face: Mask) -> Mask:
+def without_room_beside(backdrop: Mask, face: Mask, dark: Mask) -> Mask:
     """(h, w) the face less the dark room to the left and right of paper that flares on the floor.
 
     Hung paper, or a box upon a wider one, is not convex: it has an upright side that is straight
-    from above on, and further down it begins further out. What is dark beside that side is room.
+    from above on, and further down it begins further out. What is mostly ``dark`` beside that side
+    is room; what is only dim belongs to the set.
     """
     for turn in (slice(None), slice(None, None, -1)):
-        lit, whole = backdrop[:, turn], face[:, turn]
+        lit, before = backdrop[:, turn], (face & ~backdrop)[:, turn]
         side = _side(lit)
         if side is not None:
-            face = (whole & ~_room(lit, whole, side))[:, turn]
+            face = face & ~_room(before, dark[:, turn], side)[:, turn]
     return face
 
 
@@ -87,10 +90,13 @@ def _side(backdrop: Mask) -> Side | None:
     return best if best.seen else None
 
 
-def _room(backdrop: Mask, face: Mask, side: Side) -> Mask:
-    """(h, w) the dark part of the face that joins the room to the left of its upright side."""
-    y, x = np.mgrid[: face.shape[0], : face.shape[1]]
-    dark = face & ~backdrop & (x < side.at + side.slope * (y - side.top))
-    _, label = cv2.connectedComponents(dark.astype(np.uint8), connectivity=4)
-    room = np.unique(label[dark & (y < side.foot)])
-    return np.asarray(dark & np.isin(label, room), bool)
+def _room(before: Mask, dark: Mask, side: Side) -> Mask:
+    """(h, w) what is dark and joins the room to the left of the backdrop's upright side."""
+    y, x = np.mgrid[: before.shape[0], : before.shape[1]]
+    beside = before & (x < side.at + side.slope * (y - side.top))
+    count, label = cv2.connectedComponents(beside.astype(np.uint8), connectivity=4)
+    room = np.zeros(count, bool)
+    room[label[beside & (y < side.foot)]] = True
+    size = np.bincount(label[beside], minlength=count)
+    room &= np.bincount(label[beside & dark], minlength=count) >= MOSTLY_DEEP * size
+    return np.asarray(beside & room[label], bool)

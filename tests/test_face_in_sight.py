@@ -29,8 +29,8 @@ def box(x0: int, y0: int, x1: int, y1: int) -> Picture:
     return np.asarray((x0 < X) & (x1 > X) & (y0 < Y) & (y1 > Y))
 
 
-def clear(lit: Picture) -> Picture:
-    return without_room_beside(lit, backdrop_face(lit))
+def clear(lit: Picture, dark: Picture | None = None) -> Picture:
+    return without_room_beside(lit, backdrop_face(lit), ~lit if dark is None else dark)
 
 
 @pytest.mark.parametrize("lean", [-0.1, 0.0, 0.07])
@@ -66,3 +66,10 @@ def test_an_arm_that_leaves_the_picture_above_and_at_the_side_is_no_room() -> No
     lit = ~arm & ~disc(SIZE, (200, 260), 90)
     face = backdrop_face(lit)
     assert (clear(lit) == face).all()
+
+
+def test_a_panel_that_is_only_dim_is_no_room() -> None:
+    lit = ~box(330, 0, 400, 200)
+    face = backdrop_face(lit)
+    assert not clear(lit)[~lit].any()
+    assert (clear(lit, dark=np.zeros_like(lit)) == face).all()
