@@ -7,10 +7,13 @@ backdrop; how dark they are counts as ever.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 
 from inspector.arrays import Floats, Mask, disc, median_of
+from inspector.levels import Levels
 from inspector.surface import brightest_part, coarsened
 
 WIDEST = 3
@@ -29,6 +32,12 @@ MOST_PARTS = 0.75
 """So many of the parts show lines, as far as they lie in the face."""
 LEAST_PARTS = 6
 """A face of fewer parts shows no grid."""
+
+
+def levels_without_grid(levels: Levels) -> tuple[Levels, bool]:
+    """The levels with a grid's lines closed, and whether there is one."""
+    ev = without_grid(levels.ev)
+    return replace(levels, ev=ev), ev is not levels.ev
 
 
 def without_grid(ev: Floats) -> Floats:

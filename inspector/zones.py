@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
@@ -13,7 +13,7 @@ from inspector.arrays import Floats, Mask, Points, disc, median_of, without_spec
 from inspector.face import scallops, slivers
 from inspector.face_in_sight import face_in_sight
 from inspector.fringe import find_fringe, find_strands
-from inspector.grid import without_grid
+from inspector.grid import levels_without_grid
 from inspector.halfway import Begins, where_subject_begins
 from inspector.holes import Island, sort_bright, white_islands
 from inspector.levels import Levels
@@ -46,6 +46,9 @@ MOST_UNEVEN_EV = 2.0
 """A short backdrop that spans more stops than this is a room with someone in it."""
 USUAL_BLUR_PX = 1.0
 """Sigma of the lens blur, taken where no outline shows it."""
+WIDEST_BLUR, AT_CEILING_EV = (4.2, 0.0035), 0.05
+"""No lens blurs more than the larger of so many pixels and such a part of the long side: before a
+backdrop so near the ceiling, stops, so slow a fall is light that creeps over the edge."""
 LEAST_STRAND_PX = 3
 """Fewer working pixels are no thin part, but a corner of the outline's staircase."""
 LEAST_TOLD = 0.05
@@ -120,7 +123,7 @@ def find_zones(levels: Levels) -> Zones:
     The backdrop is the brightest large smooth surface, continued over everything that carries
     on its slope; its convex face tells the subject from the surround.
     """
-    levels, grid = _without_grid(levels)
+    levels, grid = levels_without_grid(levels)
     found = find_surface(levels.ev)
     if found is None:
         return no_zones(levels)
@@ -144,8 +147,8 @@ def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zo
     The plate is moved to where the frame shows the same border of the backdrop; what is then
     darker than the plate stands before it.
     """
-    levels, grid = _without_grid(levels)
-    plate = _without_grid(plate)[0] if plate_zones.grid else plate
+    levels, grid = levels_without_grid(levels)
+    plate = levels_without_grid(plate)[0] if plate_zones.grid else plate
     shift = plate_shift(plate.ev, levels.ev, plate_zones.backdrop)
     lit = plate_zones.backdrop | dim_panels(plate.ev, plate_zones)
     face = moved(lit.astype(np.float32), *shift, how=cv2.INTER_NEAREST) > 0
@@ -199,7 +202,11 @@ def _assemble(
     spread = spread_along(levels, outlines)
     begins = where_subject_begins(levels, joined(outlines)) if outlines else None
     core = 2.0 ** median_of(levels.ev, subject) if subject.any() else 0.0
-    blur = _blur(spread, begins, core=core, backdrop_ev=float(np.median(surface[backdrop])))
+    level = float(np.median(surface[backdrop]))
+    blur = _blur(spread, begins, core=core, backdrop_ev=level)
+    widest = max(WIDEST_BLUR[0], WIDEST_BLUR[1] * max(levels.frame.size))
+    if blur > widest and level > levels.ceiling_ev - AT_CEILING_EV:
+        blur = USUAL_BLUR_PX
     sigma = blur / levels.scale
     strands, fainter = find_strands(levels.ev, backdrop, subject, sigma)
     cell = max(levels.frame.pattern.shape) // levels.scale
@@ -225,12 +232,6 @@ def _blur(spread: Points, begins: Begins | None, *, core: float, backdrop_ev: fl
     """Sigma of the lens: rims widen the one that is seen, spill all along the outline the other."""
     blurs = lens_blur(spread, core=core, backdrop_ev=backdrop_ev), begins.blur if begins else None
     return min((b for b in blurs if b is not None), default=USUAL_BLUR_PX)
-
-
-def _without_grid(levels: Levels) -> tuple[Levels, bool]:
-    """The levels with a grid's lines closed, and whether there is one."""
-    ev = without_grid(levels.ev)
-    return replace(levels, ev=ev), ev is not levels.ev
 
 
 def _level_change(levels: Levels, surface: Floats, parts: Mask) -> float:

@@ -384,3 +384,22 @@ def test_a_small_hole_that_seems_to_spill_all_around_is_light_on_the_subject(
         assert (spot.sure, spot.warns) == (True, True)
         assert spot.area_px == pytest.approx(14 * 14, rel=0.3)
         assert np.isinf(edge.headroom.ev).sum() > np.isinf(clean.headroom.ev).sum()
+
+
+@pytest.mark.parametrize(("sigma", "creeps"), [(1.5, False), (8.0, True)])
+def test_light_that_falls_slowly_all_around_creeps_over_the_edge(
+    sigma: float, creeps: bool
+) -> None:
+    """White ends where the blurred step, 1.8 stops over, falls to 0.98: 5.1 px in for 8 px.
+
+    The Gaussian's quantile is scipy's.
+    """
+    size, over = (900, 600), 2.0**1.8
+    light = blurred(np.where(disc(size, (450, 300), 150), 2.0**-6, over), sigma)
+    depth = sigma * ndtri(1 - 0.98 / over)
+    levels = measure_levels(frame_of_light(light, NOISY))
+    zones = find_zones(levels)
+    edge = measure_edge(levels, zones, hot_spot_area=0.0002)
+    assert (depth > 3) == creeps
+    assert edge.spill_fraction is not None
+    assert (edge.spill_fraction > 0.9) == creeps
