@@ -12,6 +12,7 @@ import numpy as np
 from inspector.arrays import Floats, Mask, around
 from inspector.levels import Levels
 from inspector.outline import tolerance_px
+from inspector.seam import goes_on, is_straight
 
 STEP_EV = 0.15
 """Light that changes by so many stops over a few working pixels is a step."""
@@ -29,6 +30,9 @@ LEAST_SAMPLES = 6
 """Fewer pixels beside a step tell nothing."""
 MOST_AREA = 1 / 8
 """A larger part of the backdrop is backdrop: light may fall on it in two pieces."""
+LONG, STRAIGHT_PX = 0.2, 1.5
+"""A step as long, part of the long side, that leaves a straight line by less, root mean square in
+working pixels, is a crease or a joint of the backdrop; so is a shorter one that goes on."""
 LEAST_BORDER = 0.08
 """So much of a part's border is shared with the subject it belongs to."""
 LEAST_WHITE = 0.9
@@ -54,6 +58,7 @@ def find_white_parts(levels: Levels, backdrop: Mask, subject: Mask) -> Mask:
     area[0] = 0  # what is none
     least = max(LEAST_PX, tolerance_px(levels.frame.size) / levels.scale)
     beside_subject = _grown(subject, 3) & ~steps
+    light = np.where(inner, levels.ev, np.float32(np.nan))
     _, joined = cv2.connectedComponents(backdrop.astype(np.uint8), connectivity=8)
     for k in np.flatnonzero((area >= least**2) & (area <= MOST_AREA * area.sum())):
         box = around(stats[k], 2 * BESIDE_PX)
@@ -65,6 +70,7 @@ def find_white_parts(levels: Levels, backdrop: Mask, subject: Mask) -> Mask:
             and levels.white[box][part].mean() >= LEAST_WHITE
             and _shared(part, beside_subject[box]) >= LEAST_BORDER
             and abs(_difference(levels.ev[box], part, larger)) >= LEAST_EV
+            and not _is_crease(part, larger, (box[1].start, box[0].start), light)
         ):
             found[box] |= _grown(part, OVER_PX + 1)
     return found & backdrop
@@ -111,3 +117,20 @@ def _difference(ev: Floats, part: Mask, backdrop: Mask) -> float:
     if min(np.count_nonzero(beside), np.count_nonzero(within)) < LEAST_SAMPLES:
         return 0.0
     return float(np.median(ev[within]) - np.median(ev[beside]))
+
+
+def _is_crease(part: Mask, larger: Mask, corner: tuple[int, int], light: Floats) -> bool:
+    """Whether what parts it from the larger backdrop is one straight line that is long or goes on.
+
+    ``corner`` is x, y of both in the picture, whose ``light`` (h, w) is NaN off the backdrop.
+    """
+    rim = part & ~(cv2.erode(part.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0)
+    y, x = np.nonzero(rim & _grown(larger, 2 * OVER_PX + 3))
+    if len(x) < 2:
+        return False
+    points = np.stack([x, y], axis=1).astype(np.float64) + corner
+    if not is_straight(points, STRAIGHT_PX):
+        return False
+    return bool(np.hypot(*np.ptp(points, axis=0)) >= LONG * max(light.shape)) or goes_on(
+        light, points
+    )
