@@ -107,7 +107,7 @@ def test_the_folds_of_a_curtain_are_no_white_parts(period: int) -> None:
 @pytest.mark.parametrize("lean", [0.0, 0.03])
 def test_what_lies_beyond_a_straight_crease_is_no_white_part(lean: float) -> None:
     """Paper may hang in two planes; a figure stands before the joint of the two."""
-    beyond = X < 70 + lean * (Y - 200)
+    beyond = lean * (Y - 200) - X > -70
     figure = disc(SIZE, (160, 260), 110) | ((abs(X - 160) < 110) & (Y > 260))
     wall = np.where(beyond, 2.0**0.3, 2.0**0.75)
     light = blurred(np.where(figure, DARK, wall), 1.0)
