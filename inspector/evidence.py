@@ -78,7 +78,7 @@ LEAST_MAIN, ENOUGH_MAIN = 60, 8000
 
 @dataclass(frozen=True, eq=False)
 class Main:
-    """The main part of the backdrop, with which bright patches are compared.
+    """What surely is backdrop, with which bright patches are compared.
 
     Attributes
     ----------
@@ -98,7 +98,7 @@ class Main:
 
 
 def main_part(mask: Mask, levels: Levels, plate_ev: Floats | None) -> Main:
-    """What is known of the main part of the backdrop, ``mask`` (h, w).
+    """What is known of the parts that surely are backdrop, ``mask`` (h, w).
 
     ``plate_ev`` (h, w): its level everywhere where a plate has shown it.
     """

@@ -1,7 +1,8 @@
 """White parts of the subject that join the backdrop: told by the step in light around them.
 
 A white jacket or a lit patch on the outline may be as white as the backdrop. Where either is under
-the ceiling, the two meet in a step; the backdrop's own light changes slowly.
+the ceiling, the two meet in a step; the backdrop's own light changes slowly, but for folds, which
+are everywhere, and creases, which are straight.
 """
 
 from __future__ import annotations
@@ -122,7 +123,8 @@ def _difference(ev: Floats, part: Mask, backdrop: Mask) -> float:
 def _is_crease(part: Mask, larger: Mask, corner: tuple[int, int], light: Floats) -> bool:
     """Whether what parts it from the larger backdrop is one straight line that is long or goes on.
 
-    ``corner`` is x, y of both in the picture, whose ``light`` (h, w) is NaN off the backdrop.
+    ``corner`` is x, y of both in the picture, whose ``light`` (h, w), stops, is NaN off the
+    backdrop; its own slope is far from a step.
     """
     rim = part & ~(cv2.erode(part.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0)
     y, x = np.nonzero(rim & _grown(larger, 2 * OVER_PX + 3))

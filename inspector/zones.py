@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from inspector.align import moved, plate_shift
 from inspector.arrays import Floats, Mask, Points, disc, median_of, without_specks
+from inspector.evidence import UNDER_CEILING_EV
 from inspector.face import scallops, slivers
 from inspector.face_in_sight import face_in_sight
 from inspector.fringe import find_fringe, find_strands
@@ -26,8 +27,6 @@ from inspector.white_parts import find_white_parts
 
 SURROUND, BACKDROP, SUBJECT = 0, 1, 2
 """Values of a zone map, also of ``--mask-out`` files."""
-
-
 LEAST_PANEL = 0.02
 """So large a part of a plate that is dimly lit within the face is a panel that falls short."""
 LEAST_BACKDROP = 0.02
@@ -46,9 +45,9 @@ MOST_UNEVEN_EV = 2.0
 """A short backdrop that spans more stops than this is a room with someone in it."""
 USUAL_BLUR_PX = 1.0
 """Sigma of the lens blur, taken where no outline shows it."""
-WIDEST_BLUR, AT_CEILING_EV = (4.2, 0.0035), 0.05
+WIDEST_BLUR = 4.2, 0.0035
 """No lens blurs more than the larger of so many pixels and such a part of the long side: before a
-backdrop so near the ceiling, stops, so slow a fall is light that creeps over the edge."""
+backdrop at the ceiling so slow a fall is light that creeps over the edge."""
 LEAST_STRAND_PX = 3
 """Fewer working pixels are no thin part, but a corner of the outline's staircase."""
 LEAST_TOLD = 0.05
@@ -121,7 +120,7 @@ def find_zones(levels: Levels) -> Zones:
     """Infer the zones of one frame from its levels alone.
 
     The backdrop is the brightest large smooth surface, continued over everything that carries
-    on its slope; its convex face tells the subject from the surround.
+    on its slope; its convex face, less the room in sight, tells the subject from the surround.
     """
     levels, grid = levels_without_grid(levels)
     found = find_surface(levels.ev)
@@ -203,10 +202,7 @@ def _assemble(
     begins = where_subject_begins(levels, joined(outlines)) if outlines else None
     core = 2.0 ** median_of(levels.ev, subject) if subject.any() else 0.0
     level = float(np.median(surface[backdrop]))
-    blur = _blur(spread, begins, core=core, backdrop_ev=level)
-    widest = max(WIDEST_BLUR[0], WIDEST_BLUR[1] * max(levels.frame.size))
-    if blur > widest and level > levels.ceiling_ev - AT_CEILING_EV:
-        blur = USUAL_BLUR_PX
+    blur = _blur(levels, spread, begins, core=core, backdrop_ev=level)
     sigma = blur / levels.scale
     strands, fainter = find_strands(levels.ev, backdrop, subject, sigma)
     cell = max(levels.frame.pattern.shape) // levels.scale
@@ -228,10 +224,15 @@ def _assemble(
     )
 
 
-def _blur(spread: Points, begins: Begins | None, *, core: float, backdrop_ev: float) -> float:
+def _blur(
+    levels: Levels, spread: Points, begins: Begins | None, *, core: float, backdrop_ev: float
+) -> float:
     """Sigma of the lens: rims widen the one that is seen, spill all along the outline the other."""
     blurs = lens_blur(spread, core=core, backdrop_ev=backdrop_ev), begins.blur if begins else None
-    return min((b for b in blurs if b is not None), default=USUAL_BLUR_PX)
+    found = min((b for b in blurs if b is not None), default=USUAL_BLUR_PX)
+    widest = max(WIDEST_BLUR[0], WIDEST_BLUR[1] * max(levels.frame.size))
+    at_ceiling = backdrop_ev > levels.ceiling_ev - UNDER_CEILING_EV
+    return USUAL_BLUR_PX if at_ceiling and found > widest else found
 
 
 def _level_change(levels: Levels, surface: Floats, parts: Mask) -> float:

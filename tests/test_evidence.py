@@ -142,3 +142,30 @@ def test_a_tint_is_unknown_where_fewer_than_two_colours_respond() -> None:
     clipped = np.full((200, 4), [0.5, 1.0, 1.0, 1.0], np.float32)
     top, names = np.array([2.0, 1.0, 1.0, 1.0]), ("R", "G1", "G2", "B")
     assert tint_off(clipped, clipped, top, names) is None
+
+
+@pytest.mark.parametrize("shift", [0.0, 1.0])
+def test_a_slit_tells_its_level_where_no_edge_cuts_a_pixel(shift: float) -> None:
+    """Five sensor pixels wide, of two each to a working one: its sides are cut, not its middle."""
+    x = np.arange(SIZE[0] * 4) / 4 - shift
+    across = np.where((x >= 480) & (x < 485), WALL, DARK).reshape(-1, 4).mean(axis=1)
+    y = np.arange(SIZE[1])[:, None]
+    light = blurred(np.where((y >= 300) & (y < 360), across, DARK), 0.5)
+    levels = measure_levels(frame_of_light(light, NOISY))
+    inside = (levels.ev > np.log2(WALL / 2)).astype(np.uint8)
+    core, is_whole = _core(inside, levels.ev)
+    assert not is_whole
+    assert np.median(levels.ev[core]) == pytest.approx(np.log2(WALL), abs=0.05)
+
+
+def test_a_hole_has_the_level_of_the_pane_it_lies_in() -> None:
+    """Two panes of a window; the smaller is half a stop brighter, and a hole lies next to it."""
+    x, y = np.meshgrid(np.arange(SIZE[0]), np.arange(SIZE[1]))
+    panes = np.where(x < 640, 2.0**0.1, 2.0**0.6)
+    bar = (x >= 630) & (x < 650)
+    body = (np.abs(x - 760) < 60) & (y > 200)
+    hole = (np.abs(x - 745) < 11) & (np.abs(y - 420) < 11)
+    light = blurred(np.where(bar | (body & ~hole), DARK, panes))
+    zones = find_zones(measure_levels(frame_of_light(light, NOISY)))
+    assert not any(sure(zones))
+    assert zones.backdrop[420 // 2, 745 // 2]
