@@ -12,10 +12,13 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
-from inspector.arrays import Floats, Mask, disc, median_of
+from inspector.arrays import Floats, Mask, disc, median_of, without_specks
 from inspector.levels import Levels
 from inspector.surface import brightest_part, coarsened
 
+AS_BRIGHT_EV, LEAST_FACE = 0.6, 0.01
+"""The face is whatever is hardly darker than its brightest part, stops, and so large a part of the
+picture: on both sides of a sitter."""
 WIDEST = 3
 """Half of the widest line of a grid, coarse pixels."""
 LINE_EV = 0.1
@@ -44,9 +47,11 @@ def without_grid(ev: Floats) -> Floats:
     """(h, w) stops with the lines of a grid closed; the picture itself where there is no grid."""
     coarse, factor = coarsened(ev)
     closed = _closed(coarse, WIDEST)
-    face, depth = brightest_part(closed), closed - coarse
-    if face is None:
+    brightest, depth = brightest_part(closed), closed - coarse
+    if brightest is None:
         return ev
+    face = closed > median_of(closed, brightest) - AS_BRIGHT_EV
+    face = without_specks(face, int(LEAST_FACE * face.size))
     lines = face & (depth > max(LINE_EV, OVER_NOISE * median_of(depth, face)))
     if not _all_over(_long(lines), face):
         return ev

@@ -148,6 +148,20 @@ def test_crossing_seams_and_noise_are_no_grid(full_well_e: float) -> None:
     assert not zones.grid
 
 
+def test_a_ladder_beside_the_sitter_is_no_grid() -> None:
+    """Its rungs fill all that is lit on one side of the sitter, but not the other side."""
+    y, x = np.mgrid[0 : SIZE[1], 0 : SIZE[0]]
+    body = np.hypot((x - 310) / 110, (y - 200) / 260) < 1
+    rails = abs(abs(x - 130) - 40) < 4
+    rungs = (abs(x - 130) < 40) & (y % 50 < 8)
+    lit = (abs(x - 280) < 220) & (abs(y - 200) < 180)
+    ladder = (rails | rungs) & lit
+    light = np.where(body | ladder, DARK, np.where(lit, WALL, 2.0**-7))
+    levels, zones = zones_of(frame_of_light(blurred(light), NOISY))
+    assert not zones.grid
+    assert (mask_of(levels, zones)[ladder] == BACKDROP).mean() < 0.01
+
+
 def umbrella(drawn_in: float) -> NDArray[np.bool_]:
     """A shoot-through umbrella: its rim draws in between eight ribs, part of the radius."""
     y, x = np.mgrid[0 : SIZE[1], 0 : SIZE[0]] + 0.5
