@@ -14,6 +14,16 @@ from numpy.typing import NDArray
 
 from inspector.arrays import Mask, Points, disc
 from inspector.outline import within
+from inspector.polygon import (
+    headings,
+    keep_side,
+    lengths,
+    outward,
+    reached_along,
+    sides_of,
+    turned_by,
+)
+from inspector.shoulders import shoulders
 
 SUPPORT = 0.25
 """A side of the hull counts as seen when the backdrop touches this part of it."""
@@ -63,9 +73,11 @@ def backdrop_face(backdrop: Mask) -> Mask:
     if len(hull) < 3:
         return backdrop
     seen = _seen_sides(hull, backdrop, 2 * tolerance)
+    beside = shoulders(hull, seen, backdrop, 2 * tolerance)
+    seen &= ~beside
     border = _on_border(hull, backdrop.shape)
-    sides = _sides(hull)
-    short = _lengths(sides) < LEAST_SIDE * max(backdrop.shape)
+    sides = sides_of(hull)
+    short = (lengths(sides) < LEAST_SIDE * max(backdrop.shape)) & ~beside
     stands = seen & ~border
     plain = stands & ~short
     if not (plain & np.roll(plain, 1)).any():
@@ -81,37 +93,16 @@ def backdrop_face(backdrop: Mask) -> Mask:
     height, width = backdrop.shape
     face = np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], float)
     for a, b in bounds:
-        face = _keep_side(face, a, b, hull.mean(axis=0))
+        face = keep_side(face, a, b, hull.mean(axis=0))
     mask = np.zeros(backdrop.shape, np.uint8)
     if len(face) >= 3:
         cv2.fillConvexPoly(mask, np.round(face).astype(np.int32), 1)
     return np.asarray((mask > 0) | backdrop, bool)
 
 
-def _sides(hull: Points) -> Points:
-    """(N, 2, 2) both ends of each side of a polygon (N, 2)."""
-    return np.stack([hull, np.roll(hull, -1, axis=0)], axis=1)
-
-
-def _lengths(sides: Points) -> Points:
-    """(N,) lengths of sides (N, 2, 2)."""
-    return np.asarray(np.hypot(*(sides[:, 1] - sides[:, 0]).T), np.float64)
-
-
-def _headings(sides: Points) -> Points:
-    """(N,) degrees in which sides (N, 2, 2) run."""
-    along = sides[:, 1] - sides[:, 0]
-    return np.asarray(np.degrees(np.arctan2(along[:, 1], along[:, 0])), np.float64)
-
-
-def _turn(one: Points, other: Points) -> Points:
-    """By how many degrees headings differ, 0 to 180."""
-    return np.asarray(np.abs((one - other + 180) % 360 - 180), np.float64)
-
-
 def _alike(sides: Points, turned: Points) -> Mask:
     """(N,) for each of the sides (N, 2, 2), whether one of the turned ones (K, 2, 2) runs so."""
-    turn = _turn(_headings(sides)[:, None], _headings(turned)[None])
+    turn = turned_by(headings(sides)[:, None], headings(turned)[None])
     return np.asarray((turn < ALIKE_DEG).any(axis=1))
 
 
@@ -129,14 +120,14 @@ def _turned(hull: Points, known: Mask, short: Mask) -> Points:
     sight: twice the middle along its normal is at most its distance less that of the furthest
     part opposite. Least squares over what is beyond.
     """
-    sides = _sides(hull)
-    heading = _headings(sides[~short])
+    sides = sides_of(hull)
+    heading = headings(sides[~short])
     corner = known[~short] & np.roll(known[~short], -1)
-    turn = _turn(np.roll(heading, -1), heading)[corner]
+    turn = turned_by(np.roll(heading, -1), heading)[corner]
     if known.sum() < LEAST_KNOWN or turn.size == 0 or turn.max() > SQUARE_DEG:
         return np.zeros((0, 2, 2))
     start = (hull.min(axis=0) + hull.max(axis=0)) / 2
-    normal = _outward(sides[known], start)
+    normal = outward(sides[known], start)
     room = (hull[known] * normal).sum(axis=1) - (hull @ -normal.T).max(axis=0)
     middle = start
     for _ in range(SETTLES):
@@ -147,18 +138,9 @@ def _turned(hull: Points, known: Mask, short: Mask) -> Points:
     return np.asarray(2 * middle - sides[known], np.float64)
 
 
-def _outward(sides: Points, inside: Points) -> Points:
-    """(N, 2) unit normals of sides (N, 2, 2), away from a point inside."""
-    along = sides[:, 1] - sides[:, 0]
-    normal = np.stack([along[:, 1], -along[:, 0]], axis=1)
-    normal /= np.maximum(_lengths(sides), 1e-9)[:, None]
-    inwards = ((sides[:, 0] - inside) * normal).sum(axis=1) < 0
-    return np.asarray(np.where(inwards[:, None], -normal, normal), np.float64)
-
-
 def _seen_sides(hull: Points, backdrop: Mask, tolerance: float) -> Mask:
     near = within(backdrop, tolerance)
-    return np.array([_is_seen(a, b, near) for a, b in _sides(hull)])
+    return np.array([_is_seen(a, b, near) for a, b in sides_of(hull)])
 
 
 def _may_extend(hull: Points, seen: Mask, shape: tuple[int, ...]) -> Mask:
@@ -167,8 +149,8 @@ def _may_extend(hull: Points, seen: Mask, shape: tuple[int, ...]) -> Mask:
     A rectangle's hidden corner is as square as those in sight; an octagon with a hidden side
     has no corner that sharp, so there the chord is the better guess.
     """
-    heading = _headings(_sides(hull))
-    turn = _turn(heading, np.roll(heading, 1))  # at the start of each side
+    heading = headings(sides_of(hull))
+    turn = turned_by(heading, np.roll(heading, 1))  # at the start of each side
     height, width = shape
     x, y = hull[:, 0], hull[:, 1]
     in_frame = (x > 2) & (y > 2) & (x < width - 3) & (y < height - 3)
@@ -185,13 +167,13 @@ def _bowed(hull: Points, backdrop: Mask) -> Mask:
     So does hung paper that widens towards the floor: it ends there, rather than run on behind
     someone out to the picture's border.
     """
-    sides = _sides(hull)
-    heading = _headings(sides)
-    parallel = _turn(np.roll(heading, 1), np.roll(heading, -1)) >= PARALLEL_DEG
-    normal = _outward(sides, hull.mean(axis=0))
+    sides = sides_of(hull)
+    heading = headings(sides)
+    parallel = turned_by(np.roll(heading, 1), np.roll(heading, -1)) >= PARALLEL_DEG
+    normal = outward(sides, hull.mean(axis=0))
     found = np.zeros(len(sides), bool)
     for k in np.flatnonzero(parallel):
-        deepest = BOWED * _lengths(sides[k : k + 1])[0]
+        deepest = BOWED * lengths(sides[k : k + 1])[0]
         found[k] = _reached(sides[k], -normal[k] * deepest, backdrop) >= ALL_ALONG
     return found
 
@@ -207,32 +189,14 @@ def _reached(side: Points, inwards: Points, backdrop: Mask) -> float:
 
 def _is_seen(a: Points, b: Points, near: Mask) -> bool:
     """Whether the backdrop reaches the side from a to b along enough of it."""
-    steps = max(2, int(np.hypot(*(b - a))))
-    at = np.round(a + np.linspace(0, 1, steps)[:, None] * (b - a)).astype(int)
-    reached = near[at[:, 1], at[:, 0]]
+    reached = reached_along(np.stack([a, b]), near)
+    steps = reached.size
     gap = np.flatnonzero(~reached)
     if gap.size == 0:
         return True
     shorter, longer = sorted((int(gap[0]), steps - 1 - int(gap[-1])))
     least = max(LEAST_END, ENDS * steps)
     return bool(shorter >= least or longer >= 3 * least or reached.mean() >= SUPPORT)
-
-
-def _keep_side(polygon: Points, a: Points, b: Points, inside: Points) -> Points:
-    """Clip a polygon by the line through a and b, keeping the side of ``inside``.
-
-    Sutherland and Hodgman, CACM 17(1), 1974.
-    """
-    height = 0.5 - (polygon - a) @ _outward(np.array([[a, b]]), inside)[0]
-    kept = []
-    for i in range(len(polygon)):
-        j = (i + 1) % len(polygon)
-        if height[i] >= 0:
-            kept.append(polygon[i])
-        if (height[i] >= 0) != (height[j] >= 0):
-            t = height[i] / (height[i] - height[j])
-            kept.append(polygon[i] + t * (polygon[j] - polygon[i]))
-    return np.array(kept).reshape(-1, 2)
 
 
 def scallops(label: NDArray[np.int32], face: Mask, count: int, *, rim: int) -> Mask:
