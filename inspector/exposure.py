@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from inspector.arrays import Mask, median_of, share_of, some
+from inspector.arrays import Floats, Mask, median_of, share_of, some
 from inspector.edge import Edge
 from inspector.headroom import HighEnd, high_end
 from inspector.levels import FLOOR_EV, WHITE, Levels, stops
@@ -20,6 +20,8 @@ AT_CEILING = 0.03
 """A reading so near the ceiling, in stops, may be any higher."""
 ENOUGH_PIXELS = 120_000
 """So many working pixels of a backdrop give its percentiles."""
+AVERAGED = (3, 3)
+"""Working pixels over which the backdrop's light is averaged: noise would widen its percentiles."""
 LEAST_SHORT = 0.0005
 """Smallest part of the backdrop that is named as a short region."""
 
@@ -104,7 +106,9 @@ def measure_exposure(
     if not inner.any():
         inner = zones.backdrop
     tint = backdrop_tint(levels, zones)
-    rendered = some(levels.rendered, inner, most=ENOUGH_PIXELS)
+    # Lines of a grid are as fine as noise.
+    light = levels.rendered if zones.grid else _averaged(levels.rendered, inner)
+    rendered = some(light, inner, most=ENOUGH_PIXELS)
     ev = stops(rendered, levels.top, levels.frame.channels, tint=tint)
     weakest, p1, p50, p99 = (
         min(float(p), levels.ceiling_ev)
@@ -130,6 +134,13 @@ def measure_exposure(
         veil_is=veil_is,
         window=Window(low, low_is, high.ev, high.kind, high.safe_ev),
     )
+
+
+def _averaged(light: Floats, inside: Mask) -> Floats:
+    """(h, w, C) light averaged over what lies near and inside, for places inside."""
+    share = cv2.blur(inside.astype(np.float32), AVERAGED)
+    near = cv2.blur(light * inside[..., None], AVERAGED).reshape(light.shape)
+    return np.asarray(near / np.maximum(share, 1 / 9)[..., None], np.float32)
 
 
 def short_regions(levels: Levels, backdrop: Mask) -> tuple[ShortRegion, ...]:

@@ -42,6 +42,15 @@ def test_the_backdrops_stops_are_told_up_to_the_ceiling(wall_ev: float) -> None:
     assert x.ev_p99 == pytest.approx(wall_ev, abs=within)
 
 
+@pytest.mark.parametrize("wall_ev", [-0.6, -0.1])
+def test_noise_does_not_widen_the_backdrops_stops(wall_ev: float) -> None:
+    """One working pixel in a hundred reads 0.06 stop too low, and one too high."""
+    grainy = replace(NOISY, full_well_e=2_000)
+    x = exposure_of(frame_of_light(np.full(SIZE[::-1], 2.0**wall_ev), grainy))
+    assert (x.ev_p1, x.ev_p50, x.ev_p99) == pytest.approx((wall_ev,) * 3, abs=0.035)
+    assert x.window.low_ev == pytest.approx(np.log2(0.98) - wall_ev, abs=0.04)
+
+
 @pytest.mark.parametrize("wall_ev", [1.3, 2.0, 4.0])
 def test_above_the_ceiling_no_more_is_claimed(wall_ev: float) -> None:
     x = exposure_of(ball(wall_ev=wall_ev))
