@@ -30,7 +30,7 @@ USUAL_RAMP_PX = 4.0
 TOLD_SHARE = 0.75
 """So much of the outline must show its ramp in fine profiles, else coarse ones tell it."""
 
-SPILLED_EV, LEAST_SPILLED_EV = 0.25, 0.02
+SPILLED_EV, LEAST_SPILLED_EV = 0.45, 0.02
 """By so much the exposure change that takes spill away may be seen too great; it is at least so
 much, stops."""
 SHARP = 0.5
