@@ -134,11 +134,13 @@ def _check_pose(levels: Levels, zones: Zones, along: Floats, still: Floats) -> N
     """Raise UnderError where the light beneath, (h, w) stops, is not that of the frame.
 
     Neither moved ``along`` with the subject nor ``still``, as the set has stood; up to the ceiling.
+    What is dark in both may differ: light in the room that was not turned down has lit it.
     """
-    apart = zones.backdrop | zones.subject
+    apart, line = zones.backdrop | zones.subject, _line_ev(levels, zones)
     own = np.clip(levels.ev, NOISE_EV, levels.ceiling_ev)
     for below in (along, still):
-        apart = apart & (np.abs(np.clip(below, NOISE_EV, levels.ceiling_ev) - own) > APART_EV)
+        other = np.clip(below, NOISE_EV, levels.ceiling_ev)
+        apart = apart & (np.abs(other - own) > APART_EV) & (np.maximum(other, own) > line)
     reach = round(APART_REACH * max(apart.shape))
     wide = cv2.morphologyEx(apart.astype(np.uint8), cv2.MORPH_OPEN, disc(reach))
     if wide.sum() > MOST_APART * max(1, zones.subject.sum()):
@@ -161,9 +163,13 @@ def _subject_shift(levels: Levels, line: Line, there: Floats) -> Shift:
     return shift
 
 
+def _line_ev(levels: Levels, zones: Zones) -> float:
+    return LINE_EV + min(0.0, float(np.median(levels.ev[zones.backdrop])))
+
+
 def _line(levels: Levels, zones: Zones) -> Line:
     """The line of light around the subject, by which the two are laid on each other."""
-    level = LINE_EV + min(0.0, float(np.median(levels.ev[zones.backdrop])))
+    level = _line_ev(levels, zones)
     near = _grown(zones.subject, 4)
     return line_of_light(levels.ev, level, near | zones.backdrop).within(near)
 

@@ -182,6 +182,19 @@ def test_spill_is_found_across_a_gap_before_a_thicker_limb(gap: int) -> None:
     assert sum(r.length_px for r in runs) > 250
 
 
+@pytest.mark.parametrize("hour", [12, 3, 6, 9])
+def test_spill_is_one_run_wherever_on_a_closed_outline_it_lies(hour: int) -> None:
+    """Light that falls slowly onto a sixth of a ball: no end of its outline cuts it in two."""
+    x, y = np.meshgrid(np.arange(SIZE[0]) + 0.5 - 300, np.arange(SIZE[1]) + 0.5 - 200)
+    inside = 120 - np.hypot(x, y)
+    towards = (np.arctan2(x, -y) - hour * np.pi / 6 + np.pi) % (2 * np.pi) - np.pi
+    lit = np.where(np.abs(towards) < np.pi / 6, WALL / (1 + np.exp((inside - 9) / 3)), DARK)
+    edge = edge_of(frame_of_light(blurred(np.where(inside > 0, lit, WALL)), NOISY))
+    (run,) = (r for r in edge.spill if r.sure)
+    assert run.where == f"{hour} o'clock"
+    assert run.length_px == pytest.approx(120 * np.pi / 3, rel=0.12)
+
+
 def thin_limb(level: float, fade: float) -> Edge:
     """The edge of a post 40 pixels wide, lit from the left, before a wall over the ceiling."""
     x, y = np.meshgrid(np.arange(SIZE[0]) + 0.5, np.arange(SIZE[1]) + 0.5)

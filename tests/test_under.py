@@ -13,7 +13,7 @@ from inspector.frame import Shot
 from inspector.levels import Levels, measure_levels
 from inspector.simulate.families import random_scene
 from inspector.simulate.render import shoot
-from inspector.under import lay_under
+from inspector.under import UnderError, lay_under
 from inspector.zones import find_zones
 
 OVER = 0.5
@@ -117,3 +117,18 @@ def test_an_arm_that_has_turned_a_little_is_followed(degrees: float) -> None:
     arm = (slice(180, 270), slice(270, 530))
     over = true[arm] > 0.1
     assert np.percentile(np.abs(joined.ev - true)[arm][over], 99) < 0.1
+
+
+def test_a_subject_that_other_light_has_lit_in_the_darker_frame_has_not_moved() -> None:
+    """Two stops of flash are taken off; what else lights the room stays as it is."""
+    flash, room = softbox(), np.float32(2.0**-4.5)
+    levels = levels_of(flash + room)
+    joined = lay_under(levels, find_zones(levels), levels_of(flash / 4 + room))
+    true = levels_of((flash + room) / 16).ev + 4
+    assert np.abs(joined.ev - true)[true > 0].max() < 0.3
+
+
+def test_an_arm_that_has_left_the_background_is_refused() -> None:
+    levels = levels_of(with_an_arm(0.0))
+    with pytest.raises(UnderError, match="moved too far"):
+        lay_under(levels, find_zones(levels), levels_of(with_an_arm(25.0) / 4))
