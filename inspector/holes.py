@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -26,6 +26,10 @@ LIT_SHARE = 0.25
 NEARBY, LIKE = 0.05, 1 / 20
 """Patches so near each other, part of the long side, keep company, where one is no smaller than
 such a part of the other."""
+LIT_REACH, LEAST_AROUND = 20, 8
+"""White light goes on around a patch within so many working pixels, over at least so many more."""
+BESIDE = np.ones((5, 5), np.uint8)
+"""What lies so near a patch is its edge."""
 LARGE_PART = 0.003
 """A part of the backdrop this much of its largest part shapes its face."""
 
@@ -103,6 +107,13 @@ def white_islands(
     pixel's cells that are paper white. Open ones stay as they are: they lie in the backdrop.
     """
     islands = [i for i in islands if _mostly_in(subject if i.sure else backdrop, i)]
+    islands = [i if i.sure else _lit_around(i, white, backdrop, subject) for i in islands]
+    backdrop, subject = backdrop.copy(), subject.copy()
+    for island in islands:
+        if island.sure:
+            x0, y0, x1, y1 = island.box
+            backdrop[y0:y1, x0:x1] &= ~island.mask
+            subject[y0:y1, x0:x1] |= island.mask
     lit = subject & (white >= LIT_SHARE)
     by_backdrop = cv2.dilate(backdrop.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     if not (lit & ~by_backdrop).any():
@@ -125,6 +136,26 @@ def white_islands(
         known = bool(sure[y : y + h, x : x + w][mask].any())
         found.append(Island((x, y, x + w, y + h), mask, known or not is_thin(mask)))
     return found
+
+
+def _lit_around(island: Island, white: Floats, backdrop: Mask, subject: Mask) -> Island:
+    """An island; it is light, not a hole, where white goes on around it for more than its area.
+
+    Of light that fades only the brightest may be bright enough for the backdrop; a hole ends.
+    """
+    (x0, y0, x1, y1), margin = island.box, LIT_REACH
+    near = np.s_[max(0, y0 - margin) : y1 + margin, max(0, x0 - margin) : x1 + margin]
+    patch = np.zeros_like(backdrop)
+    patch[y0:y1, x0:x1] = island.mask
+    patch, other = patch[near], backdrop[near] & ~patch[near]
+    lit = patch | (subject[near] & (white[near] >= LIT_SHARE))
+    _, label = cv2.connectedComponents(lit.astype(np.uint8), connectivity=8)
+    joined = np.isin(label, label[patch])
+    around, beside = (cv2.dilate(m.astype(np.uint8), BESIDE) > 0 for m in (patch, other))
+    more = np.count_nonzero(joined & ~around)
+    if (joined & beside).any() or more <= max(LEAST_AROUND, int(patch.sum())):
+        return island
+    return replace(island, sure=True, hole=False)
 
 
 def _mostly_in(zone: Mask, island: Island) -> bool:

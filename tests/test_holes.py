@@ -65,6 +65,27 @@ def test_what_was_sure_before_stays_and_takes_in_the_dimmer_white_around() -> No
     assert [i.sure for i in islands] == [False, True]
 
 
+@pytest.mark.parametrize(("rim", "sure"), [(0, False), (1, False), (2, False), (4, True)])
+def test_white_that_goes_on_around_a_small_hole_makes_it_light(rim: int, sure: bool) -> None:
+    """A hole ends within its blur; of light that fades only the peak is as bright as a hole."""
+    backdrop, white = ~subject(), (~subject()).astype(np.float32)
+    backdrop[50:54, 120:124] = True
+    white[50 - rim : 54 + rim, 120 - rim : 124 + rim] = 1
+    hole = Island((120, 50, 124, 54), np.ones((4, 4), bool), sure=False, hole=True)
+    (island,) = white_islands(white, backdrop, subject() & ~backdrop, [hole])
+    assert (island.sure, island.hole) == (sure, not sure)
+    assert island.mask.sum() == ((4 + 2 * rim) ** 2 if sure else 16)
+
+
+def test_light_that_joins_another_hole_leaves_both_holes() -> None:
+    backdrop, white = ~subject(), (~subject()).astype(np.float32)
+    backdrop[50:54, 120:124] = backdrop[50:60, 132:142] = True
+    white[46:58, 116:134] = white[50:60, 132:142] = 1
+    hole = Island((120, 50, 124, 54), np.ones((4, 4), bool), sure=False, hole=True)
+    (island,) = white_islands(white, backdrop, subject() & ~backdrop, [hole])
+    assert island.hole
+
+
 def patches(side: int) -> Frame:
     """A dark ball before a wall with round patches in rows and columns, duller than the wall."""
     x, y = np.meshgrid(np.arange(900) + 0.5, np.arange(600) + 0.5)
