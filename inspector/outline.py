@@ -23,8 +23,9 @@ SPACING = 1.0
 """Distance between two points of an outline, working pixels."""
 SEARCH = 3.0
 """How far the line may move to where the light passes the cut, working pixels."""
-BESIDE = 2.0
-"""So far on either side of the line its light tells how sharp the edge is, working pixels."""
+BESIDE, USUAL, MOST_UNUSUAL = 2.0, 41, 0.1
+"""So far on either side of the line its light tells what the edge is like, working pixels; so many
+points about the beginning of a closed one differ from most by less than such a part."""
 SURROUND_MARGIN = 4.0
 """So near the surround the border is that of three zones and has no profile, working pixels."""
 LEAST_POINTS = 8
@@ -87,7 +88,7 @@ def find_outlines(
             continue
         line = _even(_smooth(contour.reshape(-1, 2).astype(float) + 0.5, closed=True))
         line = _subject_on_right(line, subject)
-        line = _begun_where_sharp(_settle(line, margin), margin)
+        line = _begun_where_usual(_settle(line, margin), margin)
         kept = read(borders.astype(np.float32), line) > 0.5
         pieces += [levels.to_view(p) for p in _runs(line, kept) if len(p) >= LEAST_POINTS]
     return tuple(pieces)
@@ -233,16 +234,19 @@ def _settle(line: Points, margin: Floats) -> Points:
     return line + moved[:, None] * normal
 
 
-def _begun_where_sharp(line: Points, margin: Floats) -> Points:
-    """A closed line (first point repeated at the end) that begins where the edge is sharpest.
+def _begun_where_usual(line: Points, margin: Floats) -> Points:
+    """A closed line (first point repeated at the end) whose edge begins as it is mostly.
 
-    Light on the subject falls slowly: no run of it is cut in two there.
+    If it does not, what is unusual there, as spill is, would be cut in two: it begins elsewhere.
     """
     reach = BESIDE * right_hand(line)
     fall = np.subtract(read(margin, line - reach), read(margin, line + reach))[:-1]
-    sharp = np.convolve(np.pad(fall, SMOOTHED // 2, mode="wrap"), np.ones(SMOOTHED), mode="valid")
-    ring = np.roll(line[:-1], -int(sharp.argmax()), axis=0)
-    return np.concatenate([ring, ring[:1]])
+    over, usual = min(USUAL, fall.size), float(np.median(fall))
+    around = np.concatenate([fall[-(over // 2) :], fall, fall[: (over - 1) // 2]])
+    unusual = np.convolve(np.abs(around - usual), np.full(over, 1 / over), mode="valid")
+    start = 0 if unusual[0] < MOST_UNUSUAL * usual else int(unusual.argmin())
+    points = np.roll(line[:-1], -start, axis=0)
+    return np.concatenate([points, points[:1]])
 
 
 def _fill(values: NDArray[np.float64]) -> NDArray[np.float64]:
