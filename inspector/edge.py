@@ -27,7 +27,7 @@ __all__ = ["Box", "Edge", "HotSpot", "SpillRun", "measure_edge", "tolerance_px"]
 
 USUAL_RAMP_PX = 4.0
 """Taken where no ramp could be measured."""
-TOLD_SHARE = 0.75
+TOLD_SHARE = 0.5
 """So much of the outline must show its ramp in fine profiles, else coarse ones tell it."""
 
 SPILLED_EV, LEAST_SPILLED_EV = 0.45, 0.02

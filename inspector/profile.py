@@ -24,7 +24,7 @@ BIN_PX = 0.25
 """Steps of distance in which an edge's profile is gathered, pixels."""
 WIDENED = BIN_PX**2 * (1 / 12 + 1 / 2)
 """By how much those steps and the calming of their noise add to a blur's sigma, squared pixels."""
-WAVERS_STILL = 0.12**2
+WAVERS_STILL = 0.15**2
 """What the outline still wavers by along a stretch, squared pixels; from simulated frames."""
 STEEP = (0.8, 0.4)
 """The part of an edge's fall that tells the blur of the lens."""

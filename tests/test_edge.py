@@ -95,6 +95,17 @@ def test_a_wavy_outline_does_not_lengthen_a_sharp_ramp(sigma: float, ev: float) 
     )
 
 
+@pytest.mark.parametrize("share", [0.3, 0.4])
+def test_spill_on_less_than_half_the_outline_leaves_the_ramp_that_of_the_rest(share: float) -> None:
+    """Most of a ball's edge is a Gaussian's; onto the rest light falls over a hundred pixels."""
+    x, y = np.meshgrid(np.arange(SIZE[0]) + 0.5 - 300, np.arange(SIZE[1]) + 0.5 - 200)
+    inside = 150 - np.hypot(x, y)
+    lit = np.where(np.abs(np.arctan2(x, -y)) < np.pi * share, WALL * np.exp(-inside / 40), DARK)
+    edge = edge_of(frame_of_light(blurred(np.where(inside > 0, lit, WALL), 1.2), NOISY))
+    part = ndtri(0.9 / WALL) - ndtri(0.1 / WALL)  # of its fall, as far as it lies under white
+    assert edge.ramp_px == pytest.approx(1.2 * part, rel=0.07)
+
+
 def test_another_limb_beside_does_not_lengthen_the_ramp() -> None:
     both = BALL | disc(SIZE, (300, 200 + 2 * 90 + 15), 90)
     beside = edge_of(frame_of_light(blurred(np.where(both, DARK, WALL)), NOISY)).ramp_px
