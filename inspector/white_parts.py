@@ -23,6 +23,9 @@ MOST_STEPS = 0.1
 """Where light changes so in a larger part of the backdrop, it hangs in folds."""
 LEAST_EV = 0.28
 """A part differs from the backdrop beside it by so many stops."""
+SHARP = 0.6
+"""Part of that by which light changes over a few working pixels at the border of a darker part; of
+a shadow a smaller one."""
 BESIDE_PX = 12
 """So far from the step the two are compared, working pixels: a strand dims what is near it."""
 LEAST_PX = 4.0
@@ -50,7 +53,8 @@ def find_white_parts(levels: Levels, backdrop: Mask, subject: Mask) -> Mask:
     """
     found = np.zeros(backdrop.shape, bool)
     inner = cv2.erode(backdrop.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    steps = _steps(levels.ev, inner)
+    changes = _changes(levels.ev, inner)
+    steps = changes > STEP_EV
     if not steps.any() or not subject.any() or steps.sum() > MOST_STEPS * inner.sum():
         return found
     pieces = (inner & ~steps).astype(np.uint8)
@@ -70,17 +74,18 @@ def find_white_parts(levels: Levels, backdrop: Mask, subject: Mask) -> Mask:
             _thickness(part) >= least
             and levels.white[box][part].mean() >= LEAST_WHITE
             and _shared(part, beside_subject[box]) >= LEAST_BORDER
-            and abs(_difference(levels.ev[box], part, larger)) >= LEAST_EV
+            and abs(difference := _difference(levels.ev[box], part, larger)) >= LEAST_EV
+            and not _is_shadow(difference, changes[box], part, larger)
             and not _is_crease(part, larger, (box[1].start, box[0].start), light)
         ):
             found[box] |= _grown(part, OVER_PX + 1)
     return found & backdrop
 
 
-def _steps(ev: Floats, inside: Mask) -> Mask:
-    """True where light changes suddenly within a zone: across, down or aslant."""
+def _changes(ev: Floats, inside: Mask) -> Floats:
+    """(h, w) stops by which light changes around a place within a zone: across, down or aslant."""
     light = np.where(inside, ev, np.nan).astype(np.float32)
-    steps = np.zeros(ev.shape, bool)
+    changes = np.zeros(ev.shape, np.float32)
     whole, first, last = slice(None), slice(None, -2 * OVER_PX), slice(2 * OVER_PX, None)
     for one, other in (
         ((whole, first), (whole, last)),
@@ -89,9 +94,9 @@ def _steps(ev: Floats, inside: Mask) -> Mask:
         ((first, last), (last, first)),
     ):
         between = tuple(whole if s == whole else slice(OVER_PX, -OVER_PX) for s in one)
-        # What is NaN is no step.
-        steps[between] |= np.abs(light[one] - light[other]) > STEP_EV
-    return steps & inside
+        # What is NaN does not change.
+        changes[between] = np.fmax(changes[between], np.abs(light[one] - light[other]))
+    return np.where(inside, changes, np.float32(0))
 
 
 def _grown(mask: Mask, pixels: int) -> Mask:
@@ -118,6 +123,18 @@ def _difference(ev: Floats, part: Mask, backdrop: Mask) -> float:
     if min(np.count_nonzero(beside), np.count_nonzero(within)) < LEAST_SAMPLES:
         return 0.0
     return float(np.median(ev[within]) - np.median(ev[beside]))
+
+
+def _is_shadow(difference: float, changes: Floats, part: Mask, larger: Mask) -> bool:
+    """Whether a part is darker than the backdrop by a ``difference`` that comes about slowly.
+
+    A shadow has a penumbra; what stands before the backdrop ends as sharply as the lens lets it.
+    """
+    near = 2 * OVER_PX + 1
+    between = _grown(part, near) & _grown(larger, near) & (changes > STEP_EV)
+    if difference > 0 or not between.any():
+        return False
+    return bool(np.median(changes[between]) < SHARP * -difference)
 
 
 def _is_crease(part: Mask, larger: Mask, corner: tuple[int, int], light: Floats) -> bool:

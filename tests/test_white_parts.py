@@ -69,6 +69,16 @@ def test_two_halves_of_a_wall_in_different_light_are_both_backdrop() -> None:
     assert zones.backdrop.mean() == pytest.approx((~FIGURE).mean(), abs=0.01)
 
 
+@pytest.mark.parametrize(("penumbra", "is_part"), [(1.0, True), (6.5, False), (8.0, False)])
+def test_a_shadow_that_is_still_white_is_backdrop(penumbra: float, is_part: bool) -> None:
+    """A subject's own shadow on the wall: half a stop darker, with a soft border."""
+    shadow = blurred(disc(SIZE, (370, 220), 90).astype(np.float32), penumbra)
+    wall = 2.0 ** (0.8 - 0.5 * shadow)
+    light = blurred(np.where(FIGURE, DARK, wall), 1.0)
+    zones = find_zones(measure_levels(frame_of_light(light, NOISY)))
+    assert (zones.backdrop.mean() < (~FIGURE).mean() - 0.02) == is_part
+
+
 def test_a_part_that_is_not_white_is_a_short_backdrop() -> None:
     """A shadow's sharp edge beside the subject: it counts against the backdrop."""
     shadow = (np.abs(Y - 250) < 40) & (X > 300) & (X < 470)
