@@ -108,21 +108,15 @@ def white_islands(
     """
     islands = [i for i in islands if _mostly_in(subject if i.sure else backdrop, i)]
     islands = [i if i.sure else _lit_around(i, white, backdrop, subject) for i in islands]
-    backdrop, subject = backdrop.copy(), subject.copy()
-    for island in islands:
-        if island.sure:
-            x0, y0, x1, y1 = island.box
-            backdrop[y0:y1, x0:x1] &= ~island.mask
-            subject[y0:y1, x0:x1] |= island.mask
-    lit = subject & (white >= LIT_SHARE)
-    by_backdrop = cv2.dilate(backdrop.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    if not (lit & ~by_backdrop).any():
-        return islands
     sure = np.zeros(subject.shape, bool)
     for island in islands:
         if island.sure:
             x0, y0, x1, y1 = island.box
             sure[y0:y1, x0:x1] |= island.mask
+    lit = (subject | sure) & (white >= LIT_SHARE)
+    by_backdrop = cv2.dilate((backdrop & ~sure).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    if not (lit & ~by_backdrop).any():
+        return islands
     found = [island for island in islands if not island.sure]
     count, label, stats, _ = cv2.connectedComponentsWithStats(
         (lit | sure).astype(np.uint8), connectivity=8
