@@ -106,14 +106,11 @@ def measure_exposure(
     if not inner.any():
         inner = zones.backdrop
     tint = backdrop_tint(levels, zones)
-    # Lines of a grid are as fine as noise.
-    light = levels.rendered if zones.grid else _averaged(levels.rendered, inner)
-    rendered = some(light, inner, most=ENOUGH_PIXELS)
-    ev = stops(rendered, levels.top, levels.frame.channels, tint=tint)
-    weakest, p1, p50, p99 = (
-        min(float(p), levels.ceiling_ev)
-        for p in np.quantile(ev, (1 - white_limit, 0.01, 0.5, 0.99))
-    )
+    each = _stops_in(inner, levels.rendered, levels, tint)
+    # Averaging would hide the lines of a grid.
+    even = each if zones.grid else _stops_in(inner, _averaged(levels, inner), levels, tint)
+    p1, p50, p99 = (min(float(p), levels.ceiling_ev) for p in np.quantile(even, (0.01, 0.5, 0.99)))
+    weakest = min(float(np.quantile(each, 1 - white_limit)), levels.ceiling_ev)
     white = float(levels.white[inner].mean())
     depth = _depth(levels, edge.core)
     veil, veil_is = _veil(depth, p50, levels.ceiling_ev)
@@ -136,11 +133,18 @@ def measure_exposure(
     )
 
 
-def _averaged(light: Floats, inside: Mask) -> Floats:
-    """(h, w, C) light averaged over what lies near and inside, for places inside."""
+def _stops_in(inside: Mask, light: Floats, levels: Levels, tint: NDArray[np.float64]) -> Floats:
+    """(M,) stops of rendered ``light`` (h, w, C) at enough of the places inside."""
+    rendered = some(light, inside, most=ENOUGH_PIXELS)
+    return stops(rendered, levels.top, levels.frame.channels, tint=tint)
+
+
+def _averaged(levels: Levels, inside: Mask) -> Floats:
+    """(h, w, C) rendered light averaged over what lies near and ``inside``; for places inside."""
     share = cv2.blur(inside.astype(np.float32), AVERAGED)
-    near = cv2.blur(light * inside[..., None], AVERAGED).reshape(light.shape)
-    return np.asarray(near / np.maximum(share, 1 / 9)[..., None], np.float32)
+    light = np.where(inside[..., None], levels.rendered, np.float32(0))
+    near = cv2.blur(light, AVERAGED).reshape(light.shape)
+    return np.asarray(near / np.where(inside, share, 1)[..., None], np.float32)
 
 
 def short_regions(levels: Levels, backdrop: Mask) -> tuple[ShortRegion, ...]:

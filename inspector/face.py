@@ -72,12 +72,13 @@ def backdrop_face(backdrop: Mask) -> Mask:
     hull = np.asarray(rough.reshape(-1, 2), np.float64)
     if len(hull) < 3:
         return backdrop
-    seen = _seen_sides(hull, backdrop, 2 * tolerance)
-    beside = shoulders(hull, seen, backdrop, 2 * tolerance)
-    seen &= ~beside
+    near = within(backdrop, 2 * tolerance)
+    seen = np.array([_is_seen(a, b, near) for a, b in sides_of(hull)])
+    shoulder = shoulders(hull, seen, near)
+    seen &= ~shoulder
     border = _on_border(hull, backdrop.shape)
     sides = sides_of(hull)
-    short = (lengths(sides) < LEAST_SIDE * max(backdrop.shape)) & ~beside
+    short = (lengths(sides) < LEAST_SIDE * max(backdrop.shape)) & ~shoulder
     stands = seen & ~border
     plain = stands & ~short
     if not (plain & np.roll(plain, 1)).any():
@@ -136,11 +137,6 @@ def _turned(hull: Points, known: Mask, short: Mask) -> Points:
         pull = part.T @ part + HELD * np.eye(2)
         middle = np.linalg.solve(pull, part.T @ limit + HELD * start)
     return np.asarray(2 * middle - sides[known], np.float64)
-
-
-def _seen_sides(hull: Points, backdrop: Mask, tolerance: float) -> Mask:
-    near = within(backdrop, tolerance)
-    return np.array([_is_seen(a, b, near) for a, b in sides_of(hull)])
 
 
 def _may_extend(hull: Points, seen: Mask, shape: tuple[int, ...]) -> Mask:

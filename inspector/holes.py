@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -26,9 +26,10 @@ LIT_SHARE = 0.25
 NEARBY, LIKE = 0.05, 1 / 20
 """Patches so near each other, part of the long side, keep company, where one is no smaller than
 such a part of the other."""
-LIT_REACH, LEAST_AROUND = 20, 8
-"""White light goes on around a patch within so many working pixels, over at least so many more."""
-BESIDE = np.ones((5, 5), np.uint8)
+WHITE_REACH, LEAST_AROUND = 20, 8
+"""White goes on around a small patch, and ends, within so many working pixels, over at least so
+many more than its edge takes up."""
+EDGE = np.ones((5, 5), np.uint8)
 """What lies so near a patch is its edge."""
 LARGE_PART = 0.003
 """A part of the backdrop this much of its largest part shapes its face."""
@@ -89,10 +90,12 @@ def sort_bright(
         company = int((near & (areas[patches] >= LIKE * area)).sum()) - 1
         box, mask = (x, y, x + w, y + h), label[y : y + h, x : x + w] == i
         found = OPEN if is_hole[i] else weight(box, mask, compared, company)
+        small = area < SMALL_HOLE * levels.ev.size
         is_light = found < SURE and not is_thin(mask)
+        is_light = is_light or (small and white_goes_on(box, mask, bright, levels.white))
         is_backdrop[i] = not is_light  # where it is open, a hole is far more common
-        if found < OPEN or area < SMALL_HOLE * levels.ev.size:
-            islands.append(Island(box, mask, is_light, found >= OPEN))
+        if found < OPEN or small:
+            islands.append(Island(box, mask, is_light, found >= OPEN and not is_light))
     large = is_backdrop & (areas >= LARGE_PART * areas[is_backdrop].max())
     return is_backdrop[label], large[label], islands
 
@@ -107,16 +110,15 @@ def white_islands(
     pixel's cells that are paper white. Open ones stay as they are: they lie in the backdrop.
     """
     islands = [i for i in islands if _mostly_in(subject if i.sure else backdrop, i)]
-    islands = [i if i.sure else _lit_around(i, white, backdrop, subject) for i in islands]
+    lit = subject & (white >= LIT_SHARE)
+    by_backdrop = cv2.dilate(backdrop.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    if not (lit & ~by_backdrop).any():
+        return islands
     sure = np.zeros(subject.shape, bool)
     for island in islands:
         if island.sure:
             x0, y0, x1, y1 = island.box
             sure[y0:y1, x0:x1] |= island.mask
-    lit = (subject | sure) & (white >= LIT_SHARE)
-    by_backdrop = cv2.dilate((backdrop & ~sure).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    if not (lit & ~by_backdrop).any():
-        return islands
     found = [island for island in islands if not island.sure]
     count, label, stats, _ = cv2.connectedComponentsWithStats(
         (lit | sure).astype(np.uint8), connectivity=8
@@ -132,24 +134,34 @@ def white_islands(
     return found
 
 
-def _lit_around(island: Island, white: Floats, backdrop: Mask, subject: Mask) -> Island:
-    """An island; it is light, not a hole, where white goes on around it for more than its area.
+def white_goes_on(box: tuple[int, int, int, int], mask: Mask, bright: Mask, white: Floats) -> bool:
+    """Whether white goes on around a bright patch, over more than its own area, and then ends.
 
-    Of light that fades only the brightest may be bright enough for the backdrop; a hole ends.
+    Of light that fades only the peak may be as bright as a hole; a hole ends within its blur.
+
+    Parameters
+    ----------
+    box, mask
+        The patch: its box x0, y0, x1, y1 in the picture, and (y1 - y0, x1 - x0) its mask there.
+    bright : ndarray, bool
+        (h, w) all that is as bright, the patch included.
+    white : ndarray, float32
+        (h, w) part of each working pixel's cells that are paper white.
     """
-    (x0, y0, x1, y1), margin = island.box, LIT_REACH
-    near = np.s_[max(0, y0 - margin) : y1 + margin, max(0, x0 - margin) : x1 + margin]
-    patch = np.zeros_like(backdrop)
-    patch[y0:y1, x0:x1] = island.mask
-    patch, other = patch[near], backdrop[near] & ~patch[near]
-    lit = patch | (subject[near] & (white[near] >= LIT_SHARE))
+    x0, y0, x1, y1 = box
+    top, left = max(0, y0 - WHITE_REACH), max(0, x0 - WHITE_REACH)
+    near = np.s_[top : y1 + WHITE_REACH, left : x1 + WHITE_REACH]
+    patch = np.zeros(bright[near].shape, bool)
+    patch[y0 - top : y1 - top, x0 - left : x1 - left] = mask
+    other = bright[near] & ~patch
+    lit = patch | (~other & (white[near] >= LIT_SHARE))
     _, label = cv2.connectedComponents(lit.astype(np.uint8), connectivity=8)
     joined = np.isin(label, label[patch])
-    around, beside = (cv2.dilate(m.astype(np.uint8), BESIDE) > 0 for m in (patch, other))
-    more = np.count_nonzero(joined & ~around)
-    if (joined & beside).any() or more <= max(LEAST_AROUND, int(patch.sum())):
-        return island
-    return replace(island, sure=True, hole=False)
+    edge, beside = (cv2.dilate(m.astype(np.uint8), EDGE) > 0 for m in (patch, other))
+    beside[[0, -1]] = beside[:, [0, -1]] = True  # it does not end in sight
+    if (joined & beside).any():
+        return False
+    return bool(np.count_nonzero(joined & ~edge) > max(LEAST_AROUND, int(mask.sum())))
 
 
 def _mostly_in(zone: Mask, island: Island) -> bool:

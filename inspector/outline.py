@@ -23,9 +23,10 @@ SPACING = 1.0
 """Distance between two points of an outline, working pixels."""
 SEARCH = 3.0
 """How far the line may move to where the light passes the cut, working pixels."""
-BESIDE, USUAL, MOST_UNUSUAL = 2.0, 41, 0.1
-"""So far on either side of the line its light tells what the edge is like, working pixels; so many
-points about the beginning of a closed one differ from most by less than such a part."""
+BESIDE = 2.0
+"""So far on either side of the line its light tells what the edge is like, working pixels."""
+AT_BEGINNING, MOST_UNUSUAL = 41, 0.1
+"""So many points about the beginning of a closed line differ from most by less than such a part."""
 SURROUND_MARGIN = 4.0
 """So near the surround the border is that of three zones and has no profile, working pixels."""
 LEAST_POINTS = 8
@@ -241,7 +242,7 @@ def _begun_where_usual(line: Points, margin: Floats) -> Points:
     """
     reach = BESIDE * right_hand(line)
     fall = np.subtract(read(margin, line - reach), read(margin, line + reach))[:-1]
-    over, usual = min(USUAL, fall.size), float(np.median(fall))
+    over, usual = min(AT_BEGINNING, fall.size), float(np.median(fall))
     around = np.concatenate([fall[-(over // 2) :], fall, fall[: (over - 1) // 2]])
     unusual = np.convolve(np.abs(around - usual), np.full(over, 1 / over), mode="valid")
     start = 0 if unusual[0] < MOST_UNUSUAL * usual else int(unusual.argmin())

@@ -134,7 +134,7 @@ def _check_pose(levels: Levels, zones: Zones, along: Floats, still: Floats) -> N
     """Raise UnderError where the light beneath, (h, w) stops, is not that of the frame.
 
     Neither moved ``along`` with the subject nor ``still``, as the set has stood; up to the ceiling.
-    What is dark in both may differ: light in the room that was not turned down has lit it.
+    What is under the line of light in both may differ: other light in the room has lit it.
     """
     apart, line = zones.backdrop | zones.subject, _line_ev(levels, zones)
     own = np.clip(levels.ev, NOISE_EV, levels.ceiling_ev)
@@ -164,6 +164,7 @@ def _subject_shift(levels: Levels, line: Line, there: Floats) -> Shift:
 
 
 def _line_ev(levels: Levels, zones: Zones) -> float:
+    """Stops of the line of light; what is darker in both frames is not compared."""
     return LINE_EV + min(0.0, float(np.median(levels.ev[zones.backdrop])))
 
 

@@ -24,8 +24,8 @@ MOST_STEPS = 0.1
 LEAST_EV = 0.28
 """A part differs from the backdrop beside it by so many stops."""
 SHARP = 0.6
-"""Part of that by which light changes over a few working pixels at the border of a darker part; of
-a shadow a smaller one."""
+"""A darker part is a shadow where light changes over five working pixels at its border by less than
+such a part of the whole difference."""
 BESIDE_PX = 12
 """So far from the step the two are compared, working pixels: a strand dims what is near it."""
 LEAST_PX = 4.0

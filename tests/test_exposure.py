@@ -48,7 +48,14 @@ def test_noise_does_not_widen_the_backdrops_stops(wall_ev: float) -> None:
     grainy = replace(NOISY, full_well_e=2_000)
     x = exposure_of(frame_of_light(np.full(SIZE[::-1], 2.0**wall_ev), grainy))
     assert (x.ev_p1, x.ev_p50, x.ev_p99) == pytest.approx((wall_ev,) * 3, abs=0.035)
-    assert x.window.low_ev == pytest.approx(np.log2(0.98) - wall_ev, abs=0.04)
+
+
+def test_the_dark_lines_of_a_grid_count_as_what_they_are() -> None:
+    """They take up an eighth of the wall, and are half a stop darker than it."""
+    x, y = np.meshgrid(np.arange(SIZE[0]), np.arange(SIZE[1]))
+    lines = (x % 32 < 2) | (y % 32 < 2)
+    grid = exposure_of(frame_of_light(np.where(lines, 2.0**-0.7, 2.0**-0.2), NOISY))
+    assert grid.ev_p1 == pytest.approx(-0.7, abs=0.03)
 
 
 @pytest.mark.parametrize("wall_ev", [1.3, 2.0, 4.0])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -10,7 +11,8 @@ from plain import NOISY, blurred, frame_of_light
 
 from inspector.arrays import Mask
 from inspector.frame import Frame
-from inspector.holes import Island, white_islands
+from inspector.holes import Island, white_goes_on, white_islands
+from inspector.inspect import inspect
 from inspector.levels import measure_levels
 from inspector.zones import find_zones
 
@@ -65,25 +67,40 @@ def test_what_was_sure_before_stays_and_takes_in_the_dimmer_white_around() -> No
     assert [i.sure for i in islands] == [False, True]
 
 
-@pytest.mark.parametrize(("rim", "sure"), [(0, False), (1, False), (2, False), (4, True)])
-def test_white_that_goes_on_around_a_small_hole_makes_it_light(rim: int, sure: bool) -> None:
+def goes_on(rim: int, *, column: int = 120, beside: int = 200) -> bool:
+    """Whether white goes on around a patch of 4 by 4 that it surrounds by so many pixels."""
+    white, bright = np.zeros(SHAPE, np.float32), np.zeros(SHAPE, bool)
+    white[50 - rim : 54 + rim, column - rim : column + 4 + rim] = 1
+    bright[50:54, column : column + 4] = True
+    bright[:, beside:] = True
+    return white_goes_on((column, 50, column + 4, 54), np.ones((4, 4), bool), bright, white)
+
+
+@pytest.mark.parametrize(("rim", "light"), [(0, False), (1, False), (2, False), (4, True)])
+def test_white_that_goes_on_around_a_small_hole_makes_it_light(rim: int, light: bool) -> None:
     """A hole ends within its blur; of light that fades only the peak is as bright as a hole."""
-    backdrop, white = ~subject(), (~subject()).astype(np.float32)
-    backdrop[50:54, 120:124] = True
-    white[50 - rim : 54 + rim, 120 - rim : 124 + rim] = 1
-    hole = Island((120, 50, 124, 54), np.ones((4, 4), bool), sure=False, hole=True)
-    (island,) = white_islands(white, backdrop, subject() & ~backdrop, [hole])
-    assert (island.sure, island.hole) == (sure, not sure)
-    assert island.mask.sum() == ((4 + 2 * rim) ** 2 if sure else 16)
+    assert goes_on(rim) == light
 
 
-def test_light_that_joins_another_hole_leaves_both_holes() -> None:
-    backdrop, white = ~subject(), (~subject()).astype(np.float32)
-    backdrop[50:54, 120:124] = backdrop[50:60, 132:142] = True
-    white[46:58, 116:134] = white[50:60, 132:142] = 1
-    hole = Island((120, 50, 124, 54), np.ones((4, 4), bool), sure=False, hole=True)
-    (island,) = white_islands(white, backdrop, subject() & ~backdrop, [hole])
-    assert island.hole
+def test_white_that_reaches_the_background_or_ends_out_of_sight_makes_no_hole_light() -> None:
+    assert not goes_on(10, beside=130)
+    assert not goes_on(30)
+
+
+def test_light_whose_peak_looks_like_a_hole_is_all_of_the_subject(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """It spills nowhere, and no edge runs around its peak."""
+    monkeypatch.setattr("inspector.holes.weight", lambda *_: 9.0)
+    x, y = np.meshgrid(np.arange(900) + 0.5, np.arange(600) + 0.5)
+    glow = 2.0 * np.exp(-(np.hypot(x - 450, y - 300) ** 2) / (2 * 14**2))
+    light = np.where(np.hypot(x - 450, y - 300) < 200, 2.0**-6 + glow, 2.0**1.9)
+    seen = inspect(frame_of_light(blurred(light, 0.8), replace(NOISY, red_gain=4)))
+    assert not seen.zones.backdrop[140:160, 215:235].any()
+    assert seen.edge.spill_fraction == 0
+    (spot,) = seen.edge.hot_spots
+    white = 2 * np.pi * 14**2 * np.log(2.0 / 0.98)
+    assert spot.area_px == pytest.approx(white, rel=0.15)
 
 
 def patches(side: int) -> Frame:

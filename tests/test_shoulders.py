@@ -46,3 +46,11 @@ def test_a_floor_in_sight_beside_the_feet_is_surround(slope: float, middle: floa
     assert (label[520 // scale :] == SURROUND).mean() > 0.98
     wall = (~body & ~floor)[::scale, ::scale]
     assert (label[wall] == BACKDROP).mean() > 0.97
+
+
+def test_the_feet_of_two_boxes_are_no_shoulders() -> None:
+    """Before their joint stands someone; the left one's foot is short, the right one's in sight."""
+    body = (abs(x - 130) < 40) & (y > 120) | disc(SIZE, (130, 100), 45)
+    lit = y < np.where(x < 130, 425, 445)
+    label, scale = label_of(np.where(body, DARK, np.where(lit, WALL, 2.0**-7)))
+    assert (label[500 // scale :] == SURROUND).mean() > 0.98

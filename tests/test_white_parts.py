@@ -10,7 +10,7 @@ from plain import NOISY, blurred, disc, frame_of_light
 from inspector.exposure import Exposure
 from inspector.inspect import inspect
 from inspector.levels import measure_levels
-from inspector.white_parts import find_white_parts
+from inspector.white_parts import _is_shadow, find_white_parts
 from inspector.zones import BACKDROP, SUBJECT, find_zones
 
 SIZE = (600, 400)
@@ -77,6 +77,17 @@ def test_a_shadow_that_is_still_white_is_backdrop(penumbra: float, is_part: bool
     light = blurred(np.where(FIGURE, DARK, wall), 1.0)
     zones = find_zones(measure_levels(frame_of_light(light, NOISY)))
     assert (zones.backdrop.mean() < (~FIGURE).mean() - 0.02) == is_part
+
+
+@pytest.mark.parametrize(("difference", "shadow"), [(-0.5, True), (0.5, False), (-0.3, False)])
+def test_only_what_is_darker_by_far_more_than_its_border_shows_is_a_shadow(
+    difference: float, shadow: bool
+) -> None:
+    """Light on the subject may end softly, too; at the border it changes by 0.2 stop."""
+    part, larger, changes = (np.zeros((30, 30), np.float32) for _ in range(3))
+    part[:, :12] = larger[:, 18:] = 1
+    changes[:, 12:18] = 0.2
+    assert _is_shadow(difference, changes, part > 0, larger > 0) == shadow
 
 
 def test_a_part_that_is_not_white_is_a_short_backdrop() -> None:
