@@ -91,8 +91,9 @@ def sort_bright(
         box, mask = (x, y, x + w, y + h), label[y : y + h, x : x + w] == i
         found = OPEN if is_hole[i] else weight(box, mask, compared, company)
         small = area < SMALL_HOLE * levels.ev.size
-        is_light = found < SURE and not is_thin(mask)
-        is_light = is_light or (small and white_goes_on(box, mask, bright, levels.white))
+        is_light = (found < SURE and not is_thin(mask)) or (
+            small and white_goes_on(box, mask, bright, levels.white)
+        )
         is_backdrop[i] = not is_light  # where it is open, a hole is far more common
         if found < OPEN or small:
             islands.append(Island(box, mask, is_light, found >= OPEN and not is_light))
@@ -141,8 +142,10 @@ def white_goes_on(box: tuple[int, int, int, int], mask: Mask, bright: Mask, whit
 
     Parameters
     ----------
-    box, mask
-        The patch: its box x0, y0, x1, y1 in the picture, and (y1 - y0, x1 - x0) its mask there.
+    box : tuple of int
+        x0, y0, x1, y1 of the patch in the working picture.
+    mask : ndarray, bool
+        (y1 - y0, x1 - x0) the patch in its box.
     bright : ndarray, bool
         (h, w) all that is as bright, the patch included.
     white : ndarray, float32

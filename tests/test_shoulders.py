@@ -48,9 +48,18 @@ def test_a_floor_in_sight_beside_the_feet_is_surround(slope: float, middle: floa
     assert (label[wall] == BACKDROP).mean() > 0.97
 
 
-def test_the_feet_of_two_boxes_are_no_shoulders() -> None:
-    """Before their joint stands someone; the left one's foot is short, the right one's in sight."""
+def test_a_side_of_a_face_whose_foot_is_in_sight_is_no_shoulder() -> None:
+    """A softbox with its corners cut off; someone stands before one of the lower two."""
     body = (abs(x - 130) < 40) & (y > 120) | disc(SIZE, (130, 100), 45)
-    lit = y < np.where(x < 130, 425, 445)
+    lit = (y < 450) & (y < 400 + 0.44 * x) & (y < 450 - 0.71 * (x - 330))
     label, scale = label_of(np.where(body, DARK, np.where(lit, WALL, 2.0**-7)))
-    assert (label[500 // scale :] == SURROUND).mean() > 0.98
+    room = (~lit & (x < 80))[::scale, ::scale]
+    assert (label[room] == SURROUND).mean() > 0.98
+
+
+def test_a_long_foot_beside_a_body_that_leaves_the_picture_is_no_shoulder() -> None:
+    """A third of the long side of the floor's line is in sight; the rest is hidden."""
+    body = (x > 200) & (y > 440 - 0.05 * (x - 200))
+    light = np.where(body, DARK, np.where(y < 480, WALL, 2.0**-7))
+    label, scale = label_of(light)
+    assert (label[500 // scale :, : 180 // scale] == SURROUND).mean() > 0.98
