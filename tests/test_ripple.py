@@ -43,6 +43,21 @@ def test_a_faint_ripple_is_none() -> None:
     assert not ripples(fall(12) * (1 + 0.02 * np.sin(2 * np.pi * Y / 8)))
 
 
+@pytest.mark.parametrize("radius", [6, 8, 10])
+@pytest.mark.parametrize("length", [3, 5, 8])
+@pytest.mark.parametrize("side", [-1, 1])
+def test_light_that_falls_evenly_around_a_bend_does_not_ripple(
+    radius: int, length: float, side: int
+) -> None:
+    """Around a shoulder or into an armpit: its slope turns with the edge."""
+    turn = np.linspace(-1.2, 1.2, round(2.4 * radius))
+    outward = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    depth = side * (np.hypot(X - 100, Y - 100) - radius)
+    light = np.interp(depth, (0, length), (1.0, 0.02)).astype(np.float32)
+    edge = 100 + radius * outward
+    assert not rippled(light, edge, side * outward, depth=length / 2, slope=2 * RIPPLED)
+
+
 def test_where_nothing_falls_nothing_is_told() -> None:
     assert not ripples(np.ones_like(X))
 

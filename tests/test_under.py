@@ -7,15 +7,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from plain import blurred, frame_of_light, stated
+from plain import NOISY, blurred, frame_of_light, stated
 
 from inspector.frame import Shot
+from inspector.inspect import inspect
 from inspector.levels import Levels, measure_levels
 from inspector.simulate.families import random_scene
 from inspector.simulate.render import shoot
 from inspector.under import UnderError, lay_under
 from inspector.zones import find_zones
 
+WIDTH, HEIGHT = 960, 640
 OVER = 0.5
 """Stops over white: green is gone, red responds."""
 
@@ -132,3 +134,23 @@ def test_an_arm_that_has_left_the_background_is_refused() -> None:
     levels = levels_of(with_an_arm(0.0))
     with pytest.raises(UnderError, match="moved too far"):
         lay_under(levels, find_zones(levels), levels_of(with_an_arm(25.0) / 4))
+
+
+@pytest.mark.parametrize("aside", [(0.3, 0.7), (0.8, 0.5), (1.0, 0.0)])
+def test_a_small_gap_is_no_light_for_sure_where_the_darker_frame_lies_a_part_of_a_pixel_aside(
+    aside: tuple[float, float],
+) -> None:
+    """Its edge cuts the pixels of either frame elsewhere, so that their colours do not match."""
+
+    def with_gap(dx: float, dy: float) -> NDArray[np.float32]:
+        fine = 4  # parts of a pixel
+        y, x = np.mgrid[: HEIGHT * fine, : WIDTH * fine] / fine
+        from_middle = np.stack([x - dx - WIDTH / 2, y - dy - HEIGHT / 2])
+        gap = (np.abs(from_middle[0] - 20) < 2.5) & (np.abs(from_middle[1] + 20) < 6)
+        light = np.where((np.hypot(*from_middle) < 150) & ~gap, 2.0**-5.5, 2.0**1.6)
+        return blurred(light.reshape(HEIGHT, fine, WIDTH, fine).mean(axis=(1, 3)))
+
+    frame = frame_of_light(with_gap(0, 0), NOISY)
+    under = frame_of_light(with_gap(*aside) / 8, NOISY, seed=2)
+    assert inspect(frame).edge.hot_spots == ()
+    assert not any(spot.sure for spot in inspect(frame, under=under).edge.hot_spots)
