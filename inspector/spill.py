@@ -10,6 +10,7 @@ from inspector.across import Across
 from inspector.arrays import Mask, Points
 from inspector.clean_part import Falls
 from inspector.cues import (
+    LEAST_LONE_RUN_PX,
     LEAST_OVERLAP_RUN_PX,
     LEAST_RUN_PX,
     SURE_OVERLAP,
@@ -171,7 +172,10 @@ def _past_the_outline(across: Across, falls: Falls, onset: Onset, past: Points) 
         onset.steps
         | ((slow | far) & (onset.error < np.maximum(LARGEST_ERROR * wide, past / WELL_KNOWN)))
     )
-    lit = (soft & ~falls.rim & ~falls.shaded) | (onset.rise > BRIGHTER)
+    slow_light = deep & soft & ~falls.shaded
+    lit = (slow_light & ~falls.rim) | (onset.rise > BRIGHTER)
+    # What reaches so far for long is no rim's, however sharply it starts to fall.
+    lit |= long_runs(slow_light & far, across.outline, LEAST_LONE_RUN_PX * falls.long)
     dimmer = far & deep & ~soft & ~across.tangled & (onset.drop > DIMMER)
     dimmer = without_gaps(dimmer, across.outline, DIMMER_GAP_PX * falls.long)
     lit |= long_runs(dimmer, across.outline, LEAST_DIMMER_RUN_PX * falls.long)

@@ -279,6 +279,22 @@ def test_a_lit_rim_under_white_is_no_spill_in_a_soft_picture(level: float, fade:
     assert edge_of(glowing(level, fade, 2.0**0.3, sigma=2.8)).spill_fraction == 0
 
 
+@pytest.mark.parametrize("deep", [18, 24, 30])
+@pytest.mark.parametrize("soft", [0.9, 1.2, 1.6])
+def test_deep_spill_that_ends_hardly_softer_than_a_clean_edge_is_found(
+    deep: float, soft: float
+) -> None:
+    """Light a little dimmer than the wall lies on a third of a ball; it starts to fall sharply."""
+    x, y = np.meshgrid(np.arange(SIZE[0]) + 0.5 - 300, np.arange(SIZE[1]) + 0.5 - 200)
+    inside = 120 - np.hypot(x, y)
+    lit = np.maximum(2.0 ** (0.5 - 0.08) / (1 + np.exp((inside - deep) / soft)), DARK)
+    ball = np.where(np.abs(np.arctan2(x, -y)) < 1, lit, DARK)
+    edge = edge_of(frame_of_light(blurred(np.where(inside > 0, ball, 2.0**0.5), 1.0), NOISY))
+    sure = [run for run in edge.spill if run.sure]
+    assert sum(run.length_px for run in sure) > 80
+    assert all(run.depth_px == pytest.approx(deep, abs=2) for run in sure)
+
+
 @pytest.mark.parametrize("deep", [12, 16, 25])
 @pytest.mark.parametrize("dimmer_ev", [0.1, 0.14, 0.2])
 def test_white_light_dimmer_than_the_wall_is_spill_however_sharply_it_ends(
