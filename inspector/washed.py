@@ -41,6 +41,9 @@ LEAST_DEPTH_PX = 7.1
 pixels."""
 LEAST_CONTRAST = 12.0
 """Area times step of the least part that is told from noise, working pixels times stops."""
+SHALLOW_EV, FALLEN_EV, LEAST_STILL_PX = 0.09, 0.1, 5.5
+"""So shallow a step may be but the beginning of a fall, unless up to so far from it light has
+fallen by no more than the second beyond it, stops and working pixels."""
 FALLS_PX, FALLS_TO_EV, LEAST_SLOW = (2.0, 4.0), -2.0, 0.4
 """Beyond spill light falls slowly: so far inside, working pixels, so much of the subject is over
 this level, stops; beyond what only dims the backdrop, hair or a seam, next to nothing is."""
@@ -86,10 +89,10 @@ def find_washed(levels: Levels, backdrop: Mask, subject: Mask, backdrop_ev: Floa
     enclosed = backdrop[box] & ~open_backdrop & ~_grown(~(backdrop | subject)[box], RIM_PX + 1)
     body = subject[box] & _grown(_shrunk(subject[box], BLADE_PX), BLADE_PX + 1)
     lit = levels.ev[box] > FALLS_TO_EV
-    lines, smooth = lines[box], told & ~lines[box]
+    lines, smooth, fallen = lines[box], told & ~lines[box], (backdrop_ev - levels.ev)[box]
     seen = np.where(told, light, np.nan).astype(np.float32)
     for _ in range(ROUNDS):
-        parts = _lit_parts(enclosed & ~found[box], border, away, backdrop[box], body, lit)
+        parts = _lit_parts(enclosed & ~found[box], border, away, fallen, backdrop[box], body, lit)
         parts = _without_joints(_without_hair(parts, lines, smooth), border, seen)
         if not parts.any():
             break
@@ -144,11 +147,18 @@ def _apart(dy: int, dx: int) -> tuple[tuple[slice, slice], tuple[slice, slice]]:
 
 
 def _lit_parts(
-    enclosed: Mask, border: Floats, away: Floats, backdrop: Mask, subject: Mask, lit: Mask
+    enclosed: Mask,
+    border: Floats,
+    away: Floats,
+    fallen: Floats,
+    backdrop: Mask,
+    subject: Mask,
+    lit: Mask,
 ) -> Mask:
     """(h, w) True on the enclosed parts that are white light on the subject.
 
-    ``border`` holds the stops of the steps, ``lit`` is where it is not yet dark.
+    ``border`` holds the stops of the steps, ``fallen`` those by which light is under the
+    backdrop's, ``lit`` is where it is not yet dark.
     """
     found = np.zeros(backdrop.shape, bool)
     _, label, stats, _ = cv2.connectedComponentsWithStats(enclosed.astype(np.uint8), connectivity=4)
@@ -165,9 +175,16 @@ def _lit_parts(
         step = float(np.median(steps)) if steps.size else 0.0
         deep = np.median(away[box][edge]) >= LEAST_DEPTH_PX
         plain = step >= max(PLAIN_STEP_EV, LEAST_CONTRAST / stats[k, cv2.CC_STAT_AREA])
+        plain &= step >= SHALLOW_EV or _stays(fallen[box] < step + FALLEN_EV, edge)
         if deep and plain and _falls_slowly(part, subject[box], lit[box]):
             found[box] |= part
     return found
+
+
+def _stays(still: Mask, edge: Mask) -> bool:
+    """Whether light stays on its level beyond the ``edge`` of a part, and does not fall at once."""
+    off = cv2.distanceTransform(still.astype(np.uint8), cv2.DIST_L2, 5)
+    return bool(np.median(off[edge]) >= LEAST_STILL_PX)
 
 
 def _belongs(edge: int, towards: int, shared: int) -> bool:

@@ -9,6 +9,8 @@ from plain import NOISY, blurred, disc, frame_of_light
 
 from inspector.inspect import Inspection, inspect
 from inspector.levels import measure_levels
+from inspector.simulate import render
+from inspector.simulate.families import random_scene
 from inspector.zones import find_zones
 
 SIZE = (1200, 800)
@@ -128,3 +130,11 @@ def test_the_joint_of_two_softboxes_at_a_neck_is_backdrop(step: float) -> None:
     assert not (pocket & (head | shoulders)).any()
     assert subject[pocket].mean() < 0.01
     assert seen.edge.spill_fraction == 0
+
+
+def test_where_light_only_begins_to_fall_at_a_lit_leg_no_white_light_lies_beyond_it() -> None:
+    """A photographed scene: the floor lights the leg nearly to the wall's level."""
+    draw = random_scene(3000049)
+    frame, truth = render(draw.scene, camera=draw.camera, seed=3000049)
+    assert truth.spill == ()
+    assert not any(run.sure for run in inspect(frame).edge.spill)
