@@ -33,7 +33,7 @@ what is clean are spill where they go on together for so long, gaps no longer th
 out of account: but not beside strands and spokes, which dim the light, too."""
 LEAST_LONE_RUN_PX = 72.0
 """A slow fall alone, though the frame shows that white ends where the backdrop's light does, may
-be a rim: it must go on for so long."""
+be a rim: it must go on for so long. So must deep light that starts to fall as sharply as one."""
 CROSSED_EV, LEAST_CROSSED_PX = 0.15, 6.0
 """White past the outline's tolerance, and over white there by so many stops, is spill plainly if
 it goes on for so many pixels; a darker frame shows the outline where it is."""

@@ -40,7 +40,7 @@ TINT_EV, LIGHT_TINT_EV, NEUTRAL = 0.015, 0.15, 0.3
 """The same for the tint, and the part of lit places that have the backdrop's."""
 CUT_TINT = 0.5
 """What the tint weighs where the edge cuts pixels: the sites of its colours lie side by side. Where
-a darker frame has filled in the brighter colours, it tells nothing: its sites lie elsewhere."""
+a darker frame has filled in some colour, it tells nothing: the edge cuts other sites of that."""
 SLOWER, SLOWER_SPREAD = 1.02, 0.07
 """How many times slower than the outline the light falls at a hole's edge."""
 SHARPEST = 0.3
@@ -131,13 +131,15 @@ def weight(box: tuple[int, int, int, int], mask: Mask, main: Main, company: int 
     foretold = main.ev.at(rows + top, columns + left)
     area = int(mask.sum())
     vague = max(1.0, sqrt(ENOUGH / area))
-    cut_tint = CUT_TINT if levels.under is None else 0.0
+    light = levels.rendered[around][core]
+    filled = levels.under is not None and bool((light >= RESPONDS * levels.frame.gains).any())
+    tint_weight = 1.0 if is_whole else 0.0 if filled else CUT_TINT
     signs = (
         HOLES_BEFORE,
         LARGE if area > LARGE_SHARE * levels.ev.size else 0.0,
         COMPANY_WEIGHT if company >= COMPANY else 0.0,
         _by_level(found, foretold, levels.ceiling_ev, vague),
-        (1.0 if is_whole else cut_tint) * _by_tint(levels.rendered[around][core], main),
+        tint_weight * _by_tint(light, main),
         _by_fall(inside, ev, main.fall, vague),
         _by_texture(inside, ev) if found < levels.ceiling_ev - UNDER_CEILING_EV else 0.0,
         _by_shape(mask),

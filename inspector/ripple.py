@@ -5,7 +5,8 @@ Between strands of hair the backdrop itself shows, so that light changes as much
 across it. The structure tensor tells the two apart: its larger eigenvalue is the mean square of the
 slope in the direction in which light changes most, its smaller one that at right angles to it
 (Bigun and Granlund, Optimal orientation detection of linear symmetry, ICCV 1987, from memory).
-Where the edge bends, light that bends with it ripples in neither: it is straightened to tell.
+Around a bend of the edge the slope turns with it: light is straightened along the edge, too, before
+it is called hair.
 """
 
 from __future__ import annotations
@@ -27,9 +28,12 @@ LEAST_PIXELS = 10
 RIPPLED, COHERENT = 0.021, 0.85
 """Hair: the slope along the edge is steeper, in parts of the backdrop's light per pixel for a
 tolerance of 3 px, and the coherence of the two slopes lower."""
-BENT, ENOUGH_PX = 0.06, 60
-"""Light is only bent with the edge where, straightened along it, its slopes lack less than this in
-coherence; on a shorter stretch, which may be so by chance, in proportion less; working pixels."""
+ALONG, ENOUGH_PX, LEAST_PX = 0.045, 60, 5
+"""And of the squared slopes more than the first part lies along the straightened edge. A stretch
+shorter than the second may look coherent by chance: in proportion less is enough; one shorter than
+the third, working pixels, tells nothing more."""
+MARGIN_PX = 4
+"""So far past either end of the band light is read for the slopes within it."""
 
 
 def rippled(light: Floats, points: Points, inward: Points, *, depth: float, slope: float) -> bool:
@@ -48,12 +52,14 @@ def rippled(light: Floats, points: Points, inward: Points, *, depth: float, slop
     """
     band, corner = _band(light.shape, points, inward, depth)
     near = light[corner[1] : corner[1] + band.shape[0], corner[0] : corner[0] + band.shape[1]]
-    across, along = _slopes(near, band)
-    if not along > slope**2 or _coherence(across, along) >= COHERENT:
+    band &= (near > FALLS[0]) & (near < FALLS[1])
+    if np.count_nonzero(band) < LEAST_PIXELS:
         return False
-    straight = _straightened(light, points, inward, depth)
-    lacks = 1 - _coherence(*_slopes(straight, np.ones(straight.shape, bool)))
-    return bool(lacks > BENT * min(1.0, len(straight) / ENOUGH_PX))
+    across, along = _slopes(near, band)
+    if along <= slope**2 or (across - along) / (across + along) >= COHERENT:
+        return False
+    enough = ALONG * min(1.0, len(points) / ENOUGH_PX)
+    return len(points) < LEAST_PX or _along_share(light, points, inward, depth) > enough
 
 
 def _band(
@@ -70,29 +76,20 @@ def _band(
     return band > 0, (int(low[0]), int(low[1]))
 
 
-def _straightened(light: Floats, points: Points, inward: Points, depth: float) -> Floats:
-    """(S, T) light read along the edge and inwards, a pixel apart."""
-    to = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    along = np.linspace(0, to[-1], round(to[-1]) + 1)
-    start, towards = (
-        np.stack([np.interp(along, to, values[:, k]) for k in (0, 1)], axis=1)
-        for values in (points, inward)
-    )
-    towards /= np.maximum(np.hypot(*towards.T), 1e-9)[:, None]
-    inwards = np.arange(-BEYOND_PX, depth + 2 * BEYOND_PX + 0.01)
-    return read_along(light, start, towards, inwards)
+def _along_share(light: Floats, points: Points, inward: Points, depth: float) -> float:
+    """Part of the squared slopes of falling light that lies along the edge, straightened."""
+    inwards = np.arange(-BEYOND_PX - MARGIN_PX, depth + 2 * BEYOND_PX + MARGIN_PX + 0.01)
+    # The points lie about a pixel apart, so this is a picture.
+    straight = read_along(light, points, inward, inwards)
+    within = np.s_[:, MARGIN_PX:-MARGIN_PX]
+    falls = ((straight > FALLS[0]) & (straight < FALLS[1]))[within]
+    across, along = (float(np.square(d[within][falls]).sum()) for d in _gradient(straight))
+    return along / max(across + along, 1e-12)
 
 
 def _slopes(light: Floats, band: Mask) -> tuple[float, float]:
-    """Mean squares of the slope where light changes most, and at right angles, over a band.
-
-    Of what falls there, that is; noughts where too little does.
-    """
-    band = band & (light > FALLS[0]) & (light < FALLS[1])
-    if np.count_nonzero(band) < LEAST_PIXELS:
-        return 0.0, 0.0
-    quiet = cv2.GaussianBlur(light, (0, 0), SIGMA)
-    dx, dy = (cv2.Sobel(quiet, cv2.CV_32F, *d, scale=1 / 8) for d in ((1, 0), (0, 1)))
+    """Mean squares of the slope where light changes most, and at right angles, over a band."""
+    dx, dy = _gradient(light)
     weight = band.astype(np.float32)
     share = np.maximum(cv2.GaussianBlur(weight, (0, 0), WINDOW)[band], 1e-6)
     xx, yy, xy = (
@@ -103,6 +100,8 @@ def _slopes(light: Floats, band: Mask) -> tuple[float, float]:
     return float((xx + yy + apart).mean() / 2), float((xx + yy - apart).mean() / 2)
 
 
-def _coherence(across: float, along: float) -> float:
-    """Of two mean squares of slopes: 1 where light changes one way only, 0 where it does both."""
-    return (across - along) / max(across + along, 1e-12)
+def _gradient(light: Floats) -> tuple[Floats, Floats]:
+    """Slopes of smoothed light along x and y, per pixel."""
+    quiet = cv2.GaussianBlur(light, (0, 0), SIGMA)
+    dx, dy = (cv2.Sobel(quiet, cv2.CV_32F, *d, scale=1 / 8) for d in ((1, 0), (0, 1)))
+    return np.asarray(dx, np.float32), np.asarray(dy, np.float32)

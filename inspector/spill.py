@@ -172,10 +172,10 @@ def _past_the_outline(across: Across, falls: Falls, onset: Onset, past: Points) 
         onset.steps
         | ((slow | far) & (onset.error < np.maximum(LARGEST_ERROR * wide, past / WELL_KNOWN)))
     )
-    slow_light = deep & soft & ~falls.shaded
-    lit = (slow_light & ~falls.rim) | (onset.rise > BRIGHTER)
-    # What reaches so far for long is no rim's, however sharply it starts to fall.
-    lit |= long_runs(slow_light & far, across.outline, LEAST_LONE_RUN_PX * falls.long)
+    soft_end = deep & soft & ~falls.shaded
+    lit = (soft_end & ~falls.rim) | (onset.rise > BRIGHTER)
+    # No rim reaches so far for so long, however sharply light starts to fall.
+    lit |= long_runs(soft_end & far, across.outline, LEAST_LONE_RUN_PX * falls.long)
     dimmer = far & deep & ~soft & ~across.tangled & (onset.drop > DIMMER)
     dimmer = without_gaps(dimmer, across.outline, DIMMER_GAP_PX * falls.long)
     lit |= long_runs(dimmer, across.outline, LEAST_DIMMER_RUN_PX * falls.long)

@@ -42,8 +42,8 @@ pixels."""
 LEAST_CONTRAST = 12.0
 """Area times step of the least part that is told from noise, working pixels times stops."""
 SHALLOW_EV, FALLEN_EV, LEAST_STILL_PX = 0.09, 0.1, 5.5
-"""So shallow a step may be but the beginning of a fall, unless up to so far from it light has
-fallen by no more than the second beyond it, stops and working pixels."""
+"""A step less than the first may be but the beginning of a fall: it counts where light within the
+third is under the backdrop by no more than the step and the second, stops and working pixels."""
 FALLS_PX, FALLS_TO_EV, LEAST_SLOW = (2.0, 4.0), -2.0, 0.4
 """Beyond spill light falls slowly: so far inside, working pixels, so much of the subject is over
 this level, stops; beyond what only dims the backdrop, hair or a seam, next to nothing is."""
@@ -89,10 +89,19 @@ def find_washed(levels: Levels, backdrop: Mask, subject: Mask, backdrop_ev: Floa
     enclosed = backdrop[box] & ~open_backdrop & ~_grown(~(backdrop | subject)[box], RIM_PX + 1)
     body = subject[box] & _grown(_shrunk(subject[box], BLADE_PX), BLADE_PX + 1)
     lit = levels.ev[box] > FALLS_TO_EV
-    lines, smooth, fallen = lines[box], told & ~lines[box], (backdrop_ev - levels.ev)[box]
+    lines, smooth = lines[box], told & ~lines[box]
+    fallen = np.where(told, -light, (backdrop_ev - levels.ev)[box])
     seen = np.where(told, light, np.nan).astype(np.float32)
     for _ in range(ROUNDS):
-        parts = _lit_parts(enclosed & ~found[box], border, away, fallen, backdrop[box], body, lit)
+        parts = _lit_parts(
+            enclosed & ~found[box],
+            border,
+            away=away,
+            fallen=fallen,
+            backdrop=backdrop[box],
+            subject=body,
+            lit=lit,
+        )
         parts = _without_joints(_without_hair(parts, lines, smooth), border, seen)
         if not parts.any():
             break
@@ -149,6 +158,7 @@ def _apart(dy: int, dx: int) -> tuple[tuple[slice, slice], tuple[slice, slice]]:
 def _lit_parts(
     enclosed: Mask,
     border: Floats,
+    *,
     away: Floats,
     fallen: Floats,
     backdrop: Mask,
@@ -182,7 +192,7 @@ def _lit_parts(
 
 
 def _stays(still: Mask, edge: Mask) -> bool:
-    """Whether light stays on its level beyond the ``edge`` of a part, and does not fall at once."""
+    """Whether along half of a part's ``edge`` or more light is ``still`` so bright all around."""
     off = cv2.distanceTransform(still.astype(np.uint8), cv2.DIST_L2, 5)
     return bool(np.median(off[edge]) >= LEAST_STILL_PX)
 

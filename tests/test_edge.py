@@ -279,20 +279,30 @@ def test_a_lit_rim_under_white_is_no_spill_in_a_soft_picture(level: float, fade:
     assert edge_of(glowing(level, fade, 2.0**0.3, sigma=2.8)).spill_fraction == 0
 
 
-@pytest.mark.parametrize("deep", [18, 24, 30])
-@pytest.mark.parametrize("soft", [0.9, 1.2, 1.6])
-def test_deep_spill_that_ends_hardly_softer_than_a_clean_edge_is_found(
-    deep: float, soft: float
-) -> None:
-    """Light a little dimmer than the wall lies on a third of a ball; it starts to fall sharply."""
+def barely_soft(deep: float, soft: float, *, half_angle: float) -> tuple[SpillRun, ...]:
+    """Sure runs where light a little dimmer than the wall lies on an arc of a ball, so deep."""
     x, y = np.meshgrid(np.arange(SIZE[0]) + 0.5 - 300, np.arange(SIZE[1]) + 0.5 - 200)
     inside = 120 - np.hypot(x, y)
     lit = np.maximum(2.0 ** (0.5 - 0.08) / (1 + np.exp((inside - deep) / soft)), DARK)
-    ball = np.where(np.abs(np.arctan2(x, -y)) < 1, lit, DARK)
-    edge = edge_of(frame_of_light(blurred(np.where(inside > 0, ball, 2.0**0.5), 1.0), NOISY))
-    sure = [run for run in edge.spill if run.sure]
-    assert sum(run.length_px for run in sure) > 80
-    assert all(run.depth_px == pytest.approx(deep, abs=2) for run in sure)
+    ball = np.where(np.abs(np.arctan2(x, -y)) < half_angle, lit, DARK)
+    light = blurred(np.where(inside > 0, ball, 2.0**0.5), 1.0)
+    return tuple(run for run in edge_of(frame_of_light(light, NOISY)).spill if run.sure)
+
+
+@pytest.mark.parametrize("deep", [18, 24, 30])
+@pytest.mark.parametrize(("soft", "found"), [(0.9, 0.33), (1.2, 0.55), (1.6, 0.6)])
+def test_deep_spill_that_ends_hardly_softer_than_a_clean_edge_is_found(
+    deep: float, soft: float, found: float
+) -> None:
+    """It starts to fall as sharply; so much of the arc of 240 px at least shows its soft end."""
+    runs = barely_soft(deep, soft, half_angle=1.0)
+    assert sum(run.length_px for run in runs) > found * 240
+    assert all(run.depth_px == pytest.approx(deep, abs=2) for run in runs)
+
+
+def test_a_short_stretch_of_such_light_may_be_a_rim() -> None:
+    """An arc of 60 px, of which some 40 show that they end softly."""
+    assert barely_soft(24, 1.2, half_angle=0.25) == ()
 
 
 @pytest.mark.parametrize("deep", [12, 16, 25])

@@ -43,13 +43,25 @@ def test_a_faint_ripple_is_none() -> None:
     assert not ripples(fall(12) * (1 + 0.02 * np.sin(2 * np.pi * Y / 8)))
 
 
+@pytest.mark.parametrize(("outer", "inner", "depth"), [(92, 113, 8), (95, 110, 4), (98, 114, 8)])
+@pytest.mark.parametrize("pitch", [5, 8])
+def test_strands_that_stand_side_by_side_ripple(
+    outer: int, inner: int, depth: float, pitch: int
+) -> None:
+    """Light changes along the edge alone: one way only, but not as it falls."""
+    strands = np.where(Y % pitch < pitch / 4, 0.1, 1.0)
+    backdrop = np.where(outer < X, strands, 1.0)
+    light = blurred(np.where(inner < X, 0.02, backdrop), 0.8)
+    assert rippled(light, LINE, INWARD, depth=depth, slope=2 * RIPPLED)
+
+
 @pytest.mark.parametrize("radius", [6, 8, 10])
 @pytest.mark.parametrize("length", [3, 5, 8])
 @pytest.mark.parametrize("side", [-1, 1])
 def test_light_that_falls_evenly_around_a_bend_does_not_ripple(
     radius: int, length: float, side: int
 ) -> None:
-    """Around a shoulder or into an armpit: its slope turns with the edge."""
+    """Outwards or into an elbow: its slope turns with the edge."""
     turn = np.linspace(-1.2, 1.2, round(2.4 * radius))
     outward = np.stack([np.cos(turn), np.sin(turn)], axis=1)
     depth = side * (np.hypot(X - 100, Y - 100) - radius)

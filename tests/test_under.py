@@ -136,11 +136,11 @@ def test_an_arm_that_has_left_the_background_is_refused() -> None:
         lay_under(levels, find_zones(levels), levels_of(with_an_arm(25.0) / 4))
 
 
-@pytest.mark.parametrize("aside", [(0.3, 0.7), (0.8, 0.5), (1.0, 0.0)])
-def test_a_small_gap_is_no_light_for_sure_where_the_darker_frame_lies_a_part_of_a_pixel_aside(
+@pytest.mark.parametrize("aside", [(0.8, 0.5), (1.0, 0.0)])
+def test_a_small_gap_is_no_light_for_sure_where_the_darker_frame_lies_a_little_aside(
     aside: tuple[float, float],
 ) -> None:
-    """Its edge cuts the pixels of either frame elsewhere, so that their colours do not match."""
+    """Its edge cuts the sites of either frame elsewhere, so that their colours do not match."""
 
     def with_gap(dx: float, dy: float) -> NDArray[np.float32]:
         fine = 4  # parts of a pixel

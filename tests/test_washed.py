@@ -133,7 +133,7 @@ def test_the_joint_of_two_softboxes_at_a_neck_is_backdrop(step: float) -> None:
 
 
 def test_where_light_only_begins_to_fall_at_a_lit_leg_no_white_light_lies_beyond_it() -> None:
-    """A photographed scene: the floor lights the leg nearly to the wall's level."""
+    """A simulated scene in which the leg is lit nearly to the wall's level."""
     draw = random_scene(3000049)
     frame, truth = render(draw.scene, camera=draw.camera, seed=3000049)
     assert truth.spill == ()
