@@ -55,6 +55,15 @@ def test_strands_that_stand_side_by_side_ripple(
     assert rippled(light, LINE, INWARD, depth=depth, slope=2 * RIPPLED)
 
 
+@pytest.mark.parametrize("points", [1, 2, 3])
+def test_so_short_a_stretch_tells_nothing_of_a_bend(points: int) -> None:
+    """What ripples around it stays hair: nothing is seen to change along one or two points."""
+    strands = np.where(Y % 8 < 8 / 3, 0.1, 1.0)
+    backdrop = np.where(X > 98, strands, 1.0)
+    light = blurred(np.where(X > 112, 0.02, backdrop), 0.8)
+    assert rippled(light, LINE[30:][:points], INWARD[:points], depth=8, slope=2 * RIPPLED)
+
+
 @pytest.mark.parametrize("radius", [6, 8, 10])
 @pytest.mark.parametrize("length", [3, 5, 8])
 @pytest.mark.parametrize("side", [-1, 1])
