@@ -132,14 +132,12 @@ def weight(box: tuple[int, int, int, int], mask: Mask, main: Main, company: int 
     area = int(mask.sum())
     vague = max(1.0, sqrt(ENOUGH / area))
     light = levels.rendered[around][core]
-    filled = levels.under is not None and bool((light >= RESPONDS * levels.frame.gains).any())
-    tint_weight = 1.0 if is_whole else 0.0 if filled else CUT_TINT
     signs = (
         HOLES_BEFORE,
         LARGE if area > LARGE_SHARE * levels.ev.size else 0.0,
         COMPANY_WEIGHT if company >= COMPANY else 0.0,
         _by_level(found, foretold, levels.ceiling_ev, vague),
-        tint_weight * _by_tint(light, main),
+        (1.0 if is_whole else _cut_tint(light, levels)) * _by_tint(light, main),
         _by_fall(inside, ev, main.fall, vague),
         _by_texture(inside, ev) if found < levels.ceiling_ev - UNDER_CEILING_EV else 0.0,
         _by_shape(mask),
@@ -170,6 +168,12 @@ def _by_level(found: float, foretold: tuple[float, ...], ceiling: float, vague: 
         return log(_beyond(higher / doubt) / _beyond(higher / LIGHT_OFF_EV))
     off = min(abs(found - ev) for ev in capped)
     return log(_spread(off, doubt) / _spread(off, LIGHT_OFF_EV))
+
+
+def _cut_tint(light: Floats, levels: Levels) -> float:
+    """What the tint of pixels that the edge cuts weighs, by their light (N, C)."""
+    clipped = bool((light >= RESPONDS * levels.frame.gains).any())
+    return 0.0 if levels.under is not None and clipped else CUT_TINT
 
 
 def _by_tint(light: Floats, main: Main) -> float:

@@ -192,7 +192,7 @@ def _lit_parts(
 
 
 def _stays(still: Mask, edge: Mask) -> bool:
-    """Whether along half of a part's ``edge`` or more light is ``still`` so bright all around."""
+    """Whether around half of a part's ``edge`` or more light is ``still`` so bright for so far."""
     off = cv2.distanceTransform(still.astype(np.uint8), cv2.DIST_L2, 5)
     return bool(np.median(off[edge]) >= LEAST_STILL_PX)
 

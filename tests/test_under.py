@@ -9,6 +9,7 @@ import pytest
 from numpy.typing import NDArray
 from plain import NOISY, blurred, frame_of_light, stated
 
+from inspector.evidence import CUT_TINT, _cut_tint
 from inspector.frame import Shot
 from inspector.inspect import inspect
 from inspector.levels import Levels, measure_levels
@@ -154,3 +155,12 @@ def test_a_small_gap_is_no_light_for_sure_where_the_darker_frame_lies_a_little_a
     under = frame_of_light(with_gap(*aside) / 8, NOISY, seed=2)
     assert inspect(frame).edge.hot_spots == ()
     assert not any(spot.sure for spot in inspect(frame, under=under).edge.hot_spots)
+
+
+def test_a_cut_tint_tells_nothing_only_where_a_darker_frame_has_filled_in_a_colour() -> None:
+    levels, _ = laid((0, 0))
+    dim = np.full((4, levels.rendered.shape[2]), 0.5, np.float32)
+    clipped = np.tile(levels.frame.gains, (4, 1)).astype(np.float32)
+    assert _cut_tint(clipped, levels) == 0
+    assert _cut_tint(dim, levels) == CUT_TINT
+    assert _cut_tint(clipped, replace(levels, under=None)) == CUT_TINT
