@@ -15,6 +15,9 @@ from inspector.levels import Levels
 from inspector.seam import goes_on, is_straight
 from inspector.white_steps import find_steps, without_seams
 
+LEAST_SCALE = 2
+"""All widths hold for working pixels of so many sensor pixels or more. Those of a sensor without
+colours may be single ones: light is averaged so far."""
 REACH = 0.035
 """How far spill reaches from the dark subject, part of the long side."""
 BELOW_CEILING_EV = 0.05
@@ -72,12 +75,23 @@ def find_washed(levels: Levels, backdrop: Mask, subject: Mask, backdrop_ev: Floa
     backdrop_ev : ndarray, float32
         (h, w) stops of the backdrop, carried on behind the subject.
     """
+    by = -(-LEAST_SCALE // levels.scale)
+    ev, surface = (_averaged(picture, by) for picture in (levels.ev, backdrop_ev))
+    white, open_part, dark_part = (
+        _binned(share.astype(np.float32), by) for share in (levels.white, backdrop, subject)
+    )
+    told = (white > 0.5) & (ev < levels.ceiling_ev - BELOW_CEILING_EV)
+    found = _find(ev, open_part > 0.5, dark_part >= 0.5, told, surface)
+    return _enlarged(found, by, backdrop.shape) & backdrop
+
+
+def _find(ev: Floats, backdrop: Mask, subject: Mask, told: Mask, backdrop_ev: Floats) -> Mask:
+    """The same on pictures whose pixels are large enough; ``told`` is white under the ceiling."""
     found = np.zeros(backdrop.shape, bool)
-    white = levels.white > 0.5
-    told = _shrunk(backdrop, RIM_PX) & white & (levels.ev < levels.ceiling_ev - BELOW_CEILING_EV)
+    told = told & _shrunk(backdrop, RIM_PX)
     from_subject = cv2.distanceTransform((~subject).astype(np.uint8), cv2.DIST_L2, 5)
     reach = REACH * max(backdrop.shape)
-    light, lines = without_seams(levels.ev - backdrop_ev, told)
+    light, lines = without_seams(ev - backdrop_ev, told)
     box = _suspect(light, told & (from_subject < reach), margin=round(reach) + BESIDE_PX)
     if box is None:
         return found
@@ -85,12 +99,12 @@ def find_washed(levels: Levels, backdrop: Mask, subject: Mask, backdrop_ev: Floa
     away = np.asarray(from_subject[box], np.float32)
     border = find_steps(light, told)
     inside = backdrop[box] & ~_grown(border > 0, 1)
-    open_backdrop = _open(light, levels.ev[box], told, backdrop[box], inside)
+    open_backdrop = _open(light, ev[box], told, backdrop[box], inside)
     enclosed = backdrop[box] & ~open_backdrop & ~_grown(~(backdrop | subject)[box], RIM_PX + 1)
     body = subject[box] & _grown(_shrunk(subject[box], BLADE_PX), BLADE_PX + 1)
-    lit = levels.ev[box] > FALLS_TO_EV
+    lit = ev[box] > FALLS_TO_EV
     lines, smooth = lines[box], told & ~lines[box]
-    fallen = np.where(told, -light, (backdrop_ev - levels.ev)[box])
+    fallen = np.where(told, -light, (backdrop_ev - ev)[box])
     seen = np.where(told, light, np.nan).astype(np.float32)
     for _ in range(ROUNDS):
         parts = _lit_parts(
@@ -234,6 +248,29 @@ def _open(light: Floats, ev: Floats, told: Mask, backdrop: Mask, inside: Mask) -
             )
     keep[0] = False
     return _grown(keep[label], BRUSH_PX + 1) & inside
+
+
+def _binned(picture: Floats, by: int) -> Floats:
+    """Means of a picture over squares of ``by`` pixels; what fills no square is left out."""
+    if by == 1:
+        return picture
+    height, width = (n // by for n in picture.shape)
+    whole = picture[: by * height, : by * width]
+    return np.asarray(cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA), np.float32)
+
+
+def _averaged(ev: Floats, by: int) -> Floats:
+    """Stops of the mean light over such squares."""
+    return ev if by == 1 else np.log2(_binned(np.exp2(ev), by), dtype=np.float32)
+
+
+def _enlarged(mask: Mask, by: int, shape: tuple[int, ...]) -> Mask:
+    """A mask of such squares in the picture's own pixels, which has ``shape``."""
+    if by == 1:
+        return mask
+    whole = np.kron(mask, np.ones((by, by), bool))
+    rest = [(0, n - m) for n, m in zip(shape, whole.shape, strict=True)]
+    return np.pad(whole, rest)
 
 
 def _grown(mask: Mask, pixels: int) -> Mask:

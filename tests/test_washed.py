@@ -9,8 +9,8 @@ from plain import NOISY, blurred, disc, frame_of_light
 
 from inspector.inspect import Inspection, inspect
 from inspector.levels import measure_levels
-from inspector.simulate import render
 from inspector.simulate.families import random_scene
+from inspector.simulate.render import render, shoot
 from inspector.zones import find_zones
 
 SIZE = (1200, 800)
@@ -142,3 +142,18 @@ def test_where_light_only_begins_to_fall_at_a_lit_leg_no_white_light_lies_beyond
     assert not any(run.sure for run in inspect(frame).edge.spill)
     monkeypatch.setattr("inspector.washed._stays", lambda *_: True)
     assert any(run.sure for run in inspect(frame).edge.spill)
+
+
+def test_a_border_blurred_over_single_photosites_is_no_washed_light(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A simulated head before a sensor without colours, whose working pixels are its own."""
+    draw = random_scene(3100279, camera="mono")
+    frame, truth = render(draw.scene, camera=draw.camera, seed=3100279)
+    under = shoot(draw.scene, camera=draw.camera, seed=1, ev=-3.0, by="aperture")
+    assert truth.spill == ()
+    seen = inspect(frame, under=under)
+    assert seen.levels.scale == 1
+    assert seen.edge.spill == ()
+    monkeypatch.setattr("inspector.washed.LEAST_SCALE", 1)
+    assert any(run.sure for run in inspect(frame, under=under).edge.spill)
