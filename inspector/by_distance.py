@@ -41,7 +41,8 @@ def light_by_distance(
     Returns
     -------
     tuple of ndarray, float64
-        (N, C, B) mean rendered level by channel and step, and how many sites tell it.
+        (N, C, B) mean rendered level by channel and step, and how many sites tell it; where
+        none does, the least that saturated sites leave open, or 0.
     """
     offsets = np.arange(bounds[0] - 1, bounds[-1] + 1.1)
     start, step = levels.from_view(points), inward / levels.scale
@@ -81,17 +82,23 @@ def _by_channel(
     place = np.floor((sites.distance - bounds[0]) / (bounds[1] - bounds[0])).astype(np.intp)
     inside = (place >= 0) & (place < steps) & np.isfinite(sites.rendered)
     responds = inside & (sites.rendered < RESPONDS * top)
+    saturated = inside & ~responds
+    light = np.where(saturated, top, sites.rendered) / shade
     rows = np.arange(len(points))[:, None] * (kind.max() + 1) + kind[sites.channel]
     key, size = rows * steps + place, len(points) * (kind.max() + 1) * steps
-    counts = (
-        np.bincount(key[responds], (sites.rendered / shade)[responds], size),
-        np.bincount(key[responds], minlength=size),
-        np.bincount(key[inside & ~responds], minlength=size),
-    )
+    counts = [
+        count
+        for use in (responds, saturated)
+        for count in (
+            np.bincount(key[use], light[use], size),
+            np.bincount(key[use], minlength=size),
+        )
+    ]
     shape = (len(points), -1, steps)
-    total, number, lost = (
+    total, number, least, lost = (
         mean_along(v.astype(np.float64).reshape(len(points), -1), stretch).reshape(shape) * SMOOTHED
         for v in counts
     )
     number = np.where(lost > 0.5, 0.0, np.round(number))
-    return np.where(number > 0, total / np.maximum(number, 1), 0.0), number
+    least = np.where(lost > 0.5, least / np.maximum(lost, 1), 0.0)
+    return np.where(number > 0, total / np.maximum(number, 1), least), number

@@ -34,6 +34,9 @@ OUTER = 0.004
 """Standard deviation expected of the slope of all light, outside too, per step."""
 LEAST_NOISE = 0.01
 """No photosite is trusted better than this: sites differ by as much in what they make of light."""
+UNEVEN = 0.06
+"""Light that saturates outside lies no further over what is foretold there, parts of the brightest:
+that is how suddenly the backdrop's own light changes; more is on the subject."""
 DARK, DIM = 0.3, 0.55
 """Outside, what is darker than this part of the brightest light is another limb; where all of the
 light that is looked at is white, what is darker than the second: large steps smear a blade."""
@@ -51,6 +54,8 @@ PLACES = np.arange(FURTHEST_PX, DEEPEST_PX + 0.01, BIN_PX)
 """Offsets inwards from the traced outline at which the subject might begin."""
 BOUNDS = np.arange(FURTHEST_PX - 6.0, DEEPEST_PX + 7.01, BIN_PX)
 MIDDLES = (BOUNDS[1:] + BOUNDS[:-1]) / 2
+OUTSIDE = MIDDLES - PLACES[:, None]
+"""(P, B) distance inwards from each place."""
 BEFORE = np.searchsorted(MIDDLES, PLACES - 1.0)
 """The step of distance that lies outside each place's blur: a channel that responds nowhere there
 tells no rise."""
@@ -99,7 +104,8 @@ def fit_steps(
     Parameters
     ----------
     light, number : ndarray, float64
-        (N, C, B) mean level by channel and step of distance, and how many sites tell it.
+        (N, C, B) mean level by channel and step of distance, and how many sites tell it; where
+        none does, the least that it is, or 0.
     white_at : ndarray, float64
         (N,) where white ends, steps.
     basis : ndarray, float64
@@ -117,13 +123,16 @@ def fit_steps(
     freedom, told = np.zeros(len(light)), np.zeros(total.shape, bool)
     for c in range(light.shape[1]):
         tells, y, weight, brightest = _weighed(light[:, c], np.where(window, number[:, c], 0.0))
+        least = np.where(window & (number[:, c] == 0), light[:, c], 0.0)[tells] / brightest
         freedom[tells] += np.count_nonzero(weight, axis=1) - 5
         for some in (slice(i, i + AT_ONCE) for i in range(0, len(tells), AT_ONCE)):
             rows = tells[some]
             unlikely, unexplained, found = _fit(y[some], weight[some], basis)
-            total[rows] += unlikely
+            told_outside = np.cumsum(weight[some] > 0, axis=1) > 1
+            outside = told_outside[:, BEFORE]
+            bright = np.where(told_outside, least[some], 0.0)
+            total[rows] += unlikely + _too_dark(found, basis, bright)
             misfit[rows] += unexplained
-            outside = np.cumsum(weight[some] > 0, axis=1)[:, BEFORE] > 1
             rise, drop = _rise_and_drop(found, outside, brightest[some], basis[:, end[rows]])
             rises[rows] = np.maximum(rises[rows], rise)
             drops[rows] = np.maximum(drops[rows], drop)
@@ -159,6 +168,19 @@ def _evidence(total: Points, misfit: Points, freedom: Points) -> Points:
     total = total / (worse[:, None] * SMOOTHED / HOP)
     evidence = -(total - total.min(axis=1, keepdims=True)) / 2
     return np.asarray(np.maximum(evidence, -UNLIKELY), np.float64)
+
+
+def _too_dark(found: Points, basis: Points, least: Points) -> Points:
+    """(N, P) minus twice the logarithm of how likely the light outside each place is so bright.
+
+    ``found`` (N, P, K) the light's parts, ``least`` (N, B) what it is at least where it saturates.
+    """
+    bright = np.flatnonzero((least > 0).any(axis=1))
+    light = np.einsum("npk,pbk->npb", found[bright], basis)
+    lacks = np.where(OUTSIDE < 0, least[bright, None] - light - UNEVEN, 0.0)
+    unlikely = np.zeros(found.shape[:2])
+    unlikely[bright] = (np.maximum(lacks, 0.0) ** 2).sum(axis=2) / UNEVEN**2
+    return unlikely
 
 
 def _rise_and_drop(

@@ -12,9 +12,12 @@ from scipy.stats import norm
 
 from inspector.arrays import Points
 from inspector.edge import Edge, measure_edge
+from inspector.inspect import inspect
 from inspector.levels import Levels, Under, measure_levels
 from inspector.onset import Onset, Suspect, _where_deeper, find_onset
 from inspector.outline import Outline
+from inspector.simulate import render
+from inspector.simulate.families import random_scene
 from inspector.zones import find_zones
 
 SIZE = (240, 200)
@@ -343,3 +346,14 @@ def test_where_the_outline_may_lie_beneath_white_the_headroom_may_be_less() -> N
     assert edge.spill_fraction == 0
     assert (edge.headroom.least_ev <= edge.headroom.ev)[known].all()
     assert np.quantile(edge.headroom.least_ev[known], 0.02) < 0.5
+
+
+def test_light_that_saturates_where_the_backdrop_was_told_is_the_subjects(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A simulated arm, lit to more than a stop over the backdrop, which only red still tells."""
+    draw = random_scene(3100166)
+    frame, truth = render(draw.scene, camera=draw.camera, seed=3100166)
+    assert inspect(frame).edge.spill_fraction == pytest.approx(truth.spill_fraction, abs=0.01)
+    monkeypatch.setattr("inspector.step_fit._too_dark", lambda *_: 0.0)
+    assert inspect(frame).edge.spill_fraction < 0.5 * (truth.spill_fraction or 0.0)
