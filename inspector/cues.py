@@ -85,12 +85,13 @@ def find_cues(across: Across, falls: Falls, overlap: Points, *, tolerance: float
     long_fall = (falls.slower > SURE_FALL * falls.wide) & ~falls.shaded
     slow = long_fall & ~falls.rim
     # A seam or a strand dims the light outside as spill does, but leaves the edge sharp.
-    soft_overlap = falls.soft & (overlap > SURE_OVERLAP * falls.wide)
+    soft_overlap = falls.soft & (overlap > SURE_OVERLAP * falls.wide) & ~falls.shaded
     fast = falls.rim & (falls.slower < FAST_FALL * overlap)
     overlaps = overlap > FAINT_OVERLAP * falls.wide
     faint = falls.soft & overlaps & ~across.told & ~falls.rim & ~across.tangled
     faint = without_gaps(faint, across.outline, FAINT_GAP_PX * falls.long)
     faint = long_runs(faint, across.outline, LEAST_FAINT_RUN_PX * falls.long)
+    may = (falls.slower > POSSIBLE_FALL * falls.wide) & ~falls.shaded
     ends = np.fmax(across.white_at, across.washed)
     crossed = (ends > tolerance) & (across.headroom.ev < -CROSSED_EV)
     depths = np.maximum(overlap, np.where(slow, tolerance, 0.0))
@@ -101,7 +102,7 @@ def find_cues(across: Across, falls: Falls, overlap: Points, *, tolerance: float
         proven=soft_overlap & ~fast,
         faint=faint,
         crossed=crossed,
-        may=(falls.slower > POSSIBLE_FALL * falls.wide) | soft_overlap | faint | crossed,
+        may=may | soft_overlap | faint | crossed,
         depths=np.maximum(depths, np.where(crossed, ends, 0.0)),
     )
 

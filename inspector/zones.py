@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspector.align import moved, plate_shift
-from inspector.arrays import Floats, Mask, Points, disc, median_of, without_specks
+from inspector.arrays import Floats, Mask, Points, median_of, without_specks
+from inspector.before import part_subject
+from inspector.cast_shadow import find_cast_shadow
 from inspector.evidence import UNDER_CEILING_EV
-from inspector.face import scallops, slivers
 from inspector.face_in_sight import face_in_sight
 from inspector.fringe import find_fringe, find_strands
 from inspector.grid import levels_without_grid
@@ -20,7 +21,6 @@ from inspector.holes import Island, sort_bright, white_islands
 from inspector.levels import Levels
 from inspector.outline import find_outlines, joined, thick_parts
 from inspector.profile import NO_SPREAD, lens_blur, spread_along
-from inspector.shade import find_shade
 from inspector.surface import DIMMEST_EV, find_surface
 from inspector.washed import find_washed
 from inspector.white_parts import find_white_parts
@@ -31,10 +31,6 @@ LEAST_PANEL = 0.02
 """So large a part of a plate that is dimly lit within the face is a panel that falls short."""
 LEAST_BACKDROP = 0.02
 """Smallest share of the picture that makes a backdrop."""
-SEAM_EV = 0.9
-"""A dark line no deeper than this is a seam of the diffuser, not a subject, stops."""
-RIM_PX = 3
-"""Slivers no wider than this along the face's rim belong to the surround, working pixels."""
 NOT_WHITE_EV = -0.3
 """A smooth surface beside the backdrop that is darker than this is a wall or floor, stops."""
 NEARLY_WHITE_EV = -0.7
@@ -136,8 +132,13 @@ def find_zones(levels: Levels) -> Zones:
     backdrop &= face  # a lamp in the room is no part of it
     if not _lit_for_white(levels.ev, surface, backdrop, face):
         return no_zones(levels)
-    subject, backdrop = _parted(levels.ev, surface, face, backdrop, bright)
-    return _assemble(levels, backdrop, subject, surface, margin, islands, grid=grid)
+    dimmed = find_cast_shadow(levels.ev, surface, face)
+    if dimmed.any():
+        margin, bright = _in_shadow(levels.ev, surface, dimmed, margin, bright)
+        backdrop, _, islands = sort_bright(bright, parts, levels)
+        backdrop &= face
+    subject, backdrop = part_subject(levels.ev, surface, face, backdrop, bright)
+    return _assemble(levels, backdrop, subject, surface, margin, dimmed, islands, grid=grid)
 
 
 def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zones:
@@ -158,11 +159,14 @@ def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zo
         return no_zones(levels)
     surface = surface + _level_change(levels, surface, parts)
     margin = _over_halfway(levels.ev, surface)
-    bright = face & (margin > 0)
+    dimmed = find_cast_shadow(levels.ev, surface, face)
+    margin, bright = _in_shadow(levels.ev, surface, dimmed, margin, face & (margin > 0))
     backdrop, _, islands = sort_bright(bright, parts, levels, surface)
-    subject, backdrop = _parted(levels.ev, surface, face, backdrop, bright)
+    subject, backdrop = part_subject(levels.ev, surface, face, backdrop, bright)
     shift_px = (shift[0] * levels.scale, shift[1] * levels.scale)
-    return _assemble(levels, backdrop, subject, surface, margin, islands, shift_px, grid=grid)
+    return _assemble(
+        levels, backdrop, subject, surface, margin, dimmed, islands, shift_px, grid=grid
+    )
 
 
 def dim_panels(ev: Floats, plate: Zones) -> Mask:
@@ -185,12 +189,13 @@ def _assemble(
     subject: Mask,
     surface: Floats,
     margin: Floats,
+    dimmed: Floats,
     islands: list[Island],
     plate_shift: tuple[float, float] | None = None,
     *,
     grid: bool,
 ) -> Zones:
-    white_parts = find_white_parts(levels, backdrop, subject)
+    white_parts = find_white_parts(levels, backdrop & ~(dimmed > 0), subject)
     white_parts |= find_washed(levels, backdrop & ~white_parts, subject | white_parts, surface)
     backdrop, subject = backdrop & ~white_parts, subject | white_parts
     margin = np.where(white_parts, -np.abs(margin), margin)
@@ -257,6 +262,17 @@ def _over_halfway(ev: Floats, backdrop_ev: Floats) -> Floats:
     return np.asarray(light - (np.exp2(backdrop_ev) + level) / 2, np.float32)
 
 
+def _in_shadow(
+    ev: Floats, surface: Floats, dimmed: Floats, margin: Floats, bright: Mask
+) -> tuple[Floats, Mask]:
+    """The light over halfway, and what is bright, where a shadow dims the backdrop."""
+    shadow = dimmed > 0
+    if not shadow.any():
+        return margin, bright
+    margin = np.where(shadow, _over_halfway(ev, surface - dimmed), margin)
+    return margin, bright | (shadow & (margin > 0))
+
+
 def _lit_for_white(ev: Floats, surface: Floats, backdrop: Mask, face: Mask) -> bool:
     """Whether a surface was lit to become white: nearly so, or the brightest thing by far.
 
@@ -271,30 +287,3 @@ def _lit_for_white(ev: Floats, surface: Floats, backdrop: Mask, face: Mask) -> b
     room_is_lit = room.size > 0.2 * ev.size and float(np.median(room)) > level - 1.6
     uneven = float(np.subtract(*np.percentile(ev[backdrop], (98, 2)))) > MOST_UNEVEN_EV
     return not (brighter > BRIGHTER_AREA or room_is_lit or uneven)
-
-
-def _parted(
-    ev: Floats, surface: Floats, face: Mask, backdrop: Mask, bright: Mask
-) -> tuple[Mask, Mask]:
-    """The subject, and the backdrop with what only dims it: folds, shadows and faint seams."""
-    before = face & ~backdrop
-    shade = find_shade(ev, surface, before)
-    subject = _subject(before & ~shade, face, ev, surface)
-    sliver = slivers(subject, backdrop, face)
-    subject &= ~sliver
-    dim = face & ~subject & ~sliver & ~bright & (ev > surface - SEAM_EV)
-    return subject, backdrop | shade | dim
-
-
-def _subject(before: Mask, face: Mask, ev: Floats, backdrop_ev: Floats) -> Mask:
-    """What stands before the backdrop: no diffuser seams, no slivers along the face's rim."""
-    inner = (before & (cv2.erode(face.astype(np.uint8), disc(RIM_PX)) > 0)).astype(np.uint8)
-    _, label, stats, _ = cv2.connectedComponentsWithStats(inner, connectivity=8)
-    keep = np.zeros(len(stats), bool)
-    keep[label[backdrop_ev - ev > SEAM_EV]] = True
-    keep &= stats[:, cv2.CC_STAT_AREA] >= max(4, 2e-5 * ev.size)
-    keep &= ~scallops(np.asarray(label, np.int32), face, len(stats), rim=RIM_PX)
-    keep[0] = False
-    kept = keep[label]
-    near = cv2.dilate(kept.astype(np.uint8), np.ones((2 * RIM_PX + 3,) * 2, np.uint8)) > 0
-    return np.asarray(kept | (before & (inner == 0) & near), bool)
