@@ -19,6 +19,8 @@ class Kind(Enum):
     """Lens or power: all light by so many stops, up (+) or down (−)."""
     TURN = "turn"
     """The background light towards a place that lacks so many stops."""
+    UNSHADOW = "unshadow"
+    """What casts the subject's shadow on the background, there."""
     MOVE = "move"
     """The subject, away from the background, until so many stops less fall on its edge."""
     FLAG = "flag"
@@ -79,6 +81,8 @@ def _words(change: Change) -> str:
             return _expose(change)
         case Kind.TURN:
             return _turn(change)
+        case Kind.UNSHADOW:
+            return _unshadow(change)
         case Kind.MOVE:
             return _move(change)
         case Kind.FLAG:
@@ -121,6 +125,13 @@ def _turn(change: Change) -> str:
     return (
         f"turn the background light towards {_article(change.where)}, "
         f"where {stop_word(change.stops)} {'is' if change.stops < 1.01 else 'are'} missing"
+    )
+
+
+def _unshadow(change: Change) -> str:
+    return (
+        f"flag or turn away the light that casts the subject's shadow on {_article(change.where)} "
+        "of the background, or move the subject further from it"
     )
 
 

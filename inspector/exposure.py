@@ -24,16 +24,22 @@ AVERAGED = (3, 3)
 """Working pixels over which the backdrop's light is averaged: noise would widen its percentiles."""
 LEAST_SHORT = 0.0005
 """Smallest part of the backdrop that is named as a short region."""
+MOSTLY = 0.5
+"""Part of a short region from which on a shadow makes it."""
 
 
 @dataclass(frozen=True)
 class ShortRegion:
-    """A connected part of the backdrop that is not paper white; ``ev`` its median stops."""
+    """A connected part of the backdrop that is not paper white.
+
+    ``ev`` are its median stops; ``shadow`` is whether the subject's own shadow makes most of it.
+    """
 
     where: str
     box: Box
     area_px: int
     ev: float
+    shadow: bool = False
 
 
 @dataclass(frozen=True)
@@ -123,7 +129,7 @@ def measure_exposure(
         ev_p1=p1,
         ev_p50=p50,
         ev_p99=p99,
-        short_regions=short_regions(levels, inner),
+        short_regions=short_regions(levels, inner, zones.shadow),
         subject_area=share_of(zones.subject),
         depth_ev=depth,
         side_ev=_side(levels, edge.core),
@@ -147,8 +153,11 @@ def _averaged(levels: Levels, inside: Mask) -> Floats:
     return np.asarray(near / np.where(inside, share, 1)[..., None], np.float32)
 
 
-def short_regions(levels: Levels, backdrop: Mask) -> tuple[ShortRegion, ...]:
-    """Connected parts of the backdrop that are not paper white, largest first."""
+def short_regions(levels: Levels, backdrop: Mask, shadow: Mask) -> tuple[ShortRegion, ...]:
+    """Connected parts of the (h, w) backdrop that are not paper white, largest first.
+
+    ``shadow`` (h, w) is where the subject's own falls on it.
+    """
     each = (backdrop & (levels.white < 0.5)).astype(np.uint8)
     short = cv2.morphologyEx(each, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     least = max(9.0, LEAST_SHORT * np.count_nonzero(backdrop))
@@ -160,12 +169,13 @@ def short_regions(levels: Levels, backdrop: Mask) -> tuple[ShortRegion, ...]:
         x, y, w, h, area = (int(v) for v in stats[i])
         if area < least:
             continue
-        part = label[y : y + h, x : x + w] == i
-        ev = float(np.median(levels.ev[y : y + h, x : x + w][part]))
+        around = np.s_[y : y + h, x : x + w]
+        part = label[around] == i
+        ev = float(np.median(levels.ev[around][part]))
         box = view_box(levels, (x, y, x + w, y + h))
-        regions.append(
-            ShortRegion(place_in(box, levels.frame.size), box, area * levels.scale**2, ev)
-        )
+        where, area_px = place_in(box, levels.frame.size), area * levels.scale**2
+        in_shadow = bool(shadow[around][part].mean() > MOSTLY)
+        regions.append(ShortRegion(where, box, area_px, ev, in_shadow))
     return tuple(sorted(regions, key=lambda r: -r.area_px))
 
 

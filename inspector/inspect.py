@@ -182,7 +182,13 @@ def _backdrop(exposure: Exposure) -> Record:
         "ev_p50": exposure.ev_p50,
         "ev_p99": exposure.ev_p99,
         "short_regions": [
-            {"where": s.where, "box": list(s.box), "area_px": s.area_px, "ev": s.ev}
+            {
+                "where": s.where,
+                "box": list(s.box),
+                "area_px": s.area_px,
+                "ev": s.ev,
+                "shadow": s.shadow,
+            }
             for s in exposure.short_regions
         ],
     }

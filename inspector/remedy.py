@@ -9,7 +9,7 @@ or the subject must lose as many stops as are wanting.
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, floor, inf, isfinite
 
 from inspector.advice import Change, Kind, thirds_up
@@ -34,7 +34,7 @@ MOST_CHANGES = 2
 
 SHORT, SPILL, HOT, LIGHT = "background-short", "spill", "hot-spot", "subject-light"
 CURES = {
-    SHORT: (Kind.EXPOSE, Kind.TURN),
+    SHORT: (Kind.UNSHADOW, Kind.EXPOSE, Kind.TURN),
     SPILL: (Kind.MOVE, Kind.EXPOSE),
     HOT: (Kind.SPOT,),
     LIGHT: (Kind.FLAG, Kind.SHADE, Kind.PANEL, Kind.EXPOSE),
@@ -79,14 +79,17 @@ def find_changes(
     look : str
         ``silhouette`` or ``filled``.
     """
-    allowed = _allowed(x, missed, depth_limit)
     changes: list[Change] = []
+    if SHORT in missed and all(r.shadow for r in x.short_regions) and x.short_regions:
+        changes, missed = [_unshadow(x)], set(missed) - {SHORT}
+        x = replace(x, window=replace(x.window, low_ev=None))
+    allowed = _allowed(x, missed, depth_limit)
     if {SHORT, SPILL, LIGHT} & set(missed):
         setting = _setting(allowed)
         if setting is not None:
-            changes = [_expose(x, setting, allowed.top)]
+            changes.append(_expose(x, setting, allowed.top))
         else:
-            changes = _give_way(x, allowed, SHORT in missed, look)
+            changes += _give_way(x, allowed, SHORT in missed, look)
     if HOT in missed:
         changes.append(Change(Kind.SPOT))
     return tuple(changes[:MOST_CHANGES])
@@ -141,6 +144,11 @@ def _setting(allowed: Allowed) -> float | None:
 def _expose(x: Exposure, stops: float, most: float) -> Change:
     where = _weakest(x) if stops > 0 else None
     return Change(Kind.EXPOSE, stops, where, most)
+
+
+def _unshadow(x: Exposure) -> Change:
+    """Power would not take the shadow away, or burn out all around it."""
+    return Change(Kind.UNSHADOW, where=max(x.short_regions, key=lambda r: r.area_px).where)
 
 
 def _weakest(x: Exposure) -> str | None:

@@ -146,9 +146,9 @@ def _background_text(seen: Measured) -> str:
     if not x.short_regions:
         return f"Only {part} of the background is paper white"
     worst = min(x.short_regions, key=lambda r: r.ev)
-    return (
-        f"Only {part} of the background is paper white; {worst.where} {stops_text(-worst.ev)} short"
-    )
+    short = f"{worst.where} {stops_text(-worst.ev)} short"
+    inside = ", in the subject's shadow" if worst.shadow else ""
+    return f"Only {part} of the background is paper white; {short}{inside}"
 
 
 def _spill_text(seen: Measured) -> str:

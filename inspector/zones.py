@@ -46,6 +46,8 @@ WIDEST_BLUR = 4.2, 0.0035
 backdrop at the ceiling so slow a fall is light that creeps over the edge."""
 LEAST_STRAND_PX = 3
 """Fewer working pixels are no thin part, but a corner of the outline's staircase."""
+LEAST_SHADOW_EV = 0.1
+"""Where a shadow dims the backdrop by less, noise does, stops."""
 LEAST_TOLD = 0.05
 """Part of the backdrop under the ceiling that tells how its level changed since the plate."""
 
@@ -66,6 +68,8 @@ class Zones:
         (h, w) light over the level halfway between backdrop and subject; their border is its zero.
     strands : ndarray, bool
         (h, w) hair, blades and the like, too thin for white to cross their outline.
+    shadow : ndarray, bool
+        (h, w) True where the subject's own shadow falls on the backdrop.
     outlines : tuple of ndarray
         Each (N, 2) float64, x, y of the border between subject and backdrop in viewed pixels,
         about evenly spaced, the subject on the right hand when walking along it.
@@ -88,6 +92,7 @@ class Zones:
     backdrop_ev: Floats
     margin: Floats
     strands: Mask
+    shadow: Mask
     outlines: tuple[NDArray[np.float64], ...]
     islands: tuple[Island, ...] = ()
     spread: Points = field(default_factory=lambda: NO_SPREAD)
@@ -177,10 +182,8 @@ def dim_panels(ev: Floats, plate: Zones) -> Mask:
 def no_zones(levels: Levels) -> Zones:
     """The zones of a frame in which no backdrop was found."""
     shape = levels.ev.shape
-    none = np.full(shape, np.nan, np.float32)
-    return Zones(
-        np.zeros(shape, np.uint8), np.zeros(shape, bool), none, none, np.zeros(shape, bool), ()
-    )
+    none, nowhere = np.full(shape, np.nan, np.float32), np.zeros(shape, bool)
+    return Zones(np.zeros(shape, np.uint8), nowhere, none, none, nowhere, nowhere, ())
 
 
 def _assemble(
@@ -219,6 +222,7 @@ def _assemble(
         backdrop_ev=surface,
         margin=margin,
         strands=strands,
+        shadow=backdrop & (dimmed > LEAST_SHADOW_EV),
         outlines=outlines,
         islands=tuple(white_islands(levels.white, backdrop, subject, islands)),
         spread=spread,

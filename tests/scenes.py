@@ -108,7 +108,8 @@ def make(
     )
     margin = np.where(label == SUBJECT, -1, 1).astype(np.float32)
     lines = _outlines(label == SUBJECT, scale)
-    zones = Zones(label, border, stops.astype(np.float32), margin, border & False, lines)
+    nowhere = np.zeros(label.shape, bool)
+    zones = Zones(label, border, stops.astype(np.float32), margin, nowhere, nowhere, lines)
     edge = _edge(zones, (h, w), figure)
     exposure = _exposure(levels, zones, depth if person else None, (width, height))
     return Inspection(frame, levels, zones, edge, exposure, Verdict("pass"), Limits())
@@ -315,8 +316,8 @@ def lit_portrait() -> Inspection:
 
 def _unfound(inspection: Inspection, advice: str) -> Inspection:
     nothing = np.full_like(inspection.zones.label, SURROUND)
-    unknown = np.full(nothing.shape, np.nan, np.float32)
-    zones = Zones(nothing, nothing.astype(bool), unknown, unknown, nothing.astype(bool), ())
+    unknown, nowhere = np.full(nothing.shape, np.nan, np.float32), nothing.astype(bool)
+    zones = Zones(nothing, nowhere, unknown, unknown, nowhere, nowhere, ())
     edge = Edge(0.0, None, None, (), (), None, nothing.astype(bool), nothing.astype(bool))
     brightest = float(np.percentile(inspection.levels.ev, 99))
     bare = replace(

@@ -48,7 +48,9 @@ CONTRACT: dict[str, Any] = {
         "ev_p1": OPTIONAL,
         "ev_p50": OPTIONAL,
         "ev_p99": OPTIONAL,
-        "short_regions": [{"where": TEXT, "box": BOX, "area_px": (int,), "ev": NUMBER}],
+        "short_regions": [
+            {"where": TEXT, "box": BOX, "area_px": (int,), "ev": NUMBER, "shadow": (bool,)}
+        ],
     },
     "subject": {
         "found": (bool,),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import inf
 
 import pytest
@@ -56,6 +57,17 @@ def test_a_corner_is_turned_to_where_raising_would_spill() -> None:
     """The rest is white already and the edge has 0.3 stop left: only the corner wants light."""
     found = changes(SHORT, low=0.6, high=0.3, p50=0.5, short=(CORNER,))
     assert found == [(Kind.TURN, 0.67, "upper left")]
+
+
+def test_a_shadow_is_taken_away_and_not_outshone() -> None:
+    """Its light is what is missing; edge and subject have their own say."""
+    shadow = replace(CORNER, shadow=True)
+    away = (Kind.UNSHADOW, 0.0, "upper left")
+    assert changes(SHORT, low=0.9, p50=0.5, short=(shadow,)) == [away]
+    found = changes(SHORT, SPILL, low=0.9, high=-0.25, p50=0.5, short=(shadow,))
+    assert found == [away, (Kind.MOVE, 2.0, None)]
+    where_else = changes(SHORT, low=0.6, p50=0.5, short=(shadow, CORNER))
+    assert where_else == [(Kind.EXPOSE, 0.67, "upper left")]
 
 
 def test_more_light_that_the_edge_does_not_stand_needs_distance() -> None:

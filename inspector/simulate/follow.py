@@ -39,6 +39,8 @@ def _follow(set_up: SetUp, change: Change) -> SetUp:
             return replace(set_up, ev=set_up.ev + change.stops)
         case Kind.TURN:
             return replace(set_up, scene=replace(scene, backdrop=turned(scene, change)))
+        case Kind.UNSHADOW:
+            return set_up  # no scene has a light that casts one
         case Kind.MOVE:
             return _lit(set_up, moved(light, change.moved_stops))
         case Kind.FLAG:

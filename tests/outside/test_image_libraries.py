@@ -83,7 +83,7 @@ def test_short_regions_are_scipys_components() -> None:
         light[y : y + 40, x : x + 40] = 0.8
     levels = measure_levels(frame_of_light(light, NOISY))
     everywhere = np.ones(levels.ev.shape, bool)
-    regions = short_regions(levels, everywhere)
+    regions = short_regions(levels, everywhere, ~everywhere)
     label, count = ndimage.label(levels.white < 0.5, structure=np.ones((3, 3)))
     areas = np.bincount(label.ravel())[1:] * levels.scale**2
     assert count == 3
