@@ -23,6 +23,8 @@ REACH_PX = 9
 OVER_PX, SOFT, SHARP = 5, 0.75, 0.6
 """Of all that light changes across a border, less than the second comes about over so many working
 pixels where it is soft, more than the third where it is sharp."""
+DEEP = 90
+"""Percentile of a shadow that tells how dark it is."""
 DARKER_EV = 1.0
 """Beyond its border with the subject it is darker by more, stops."""
 LEAST_SOFT, LEAST_SHARP = 0.7, 0.8
@@ -30,6 +32,8 @@ LEAST_SOFT, LEAST_SHARP = 0.7, 0.8
 LEAST_LIT, LEAST_DARK = 0.05, 0.2
 """So much of all its border is with either. A hand on which light fades ends sharply at the sleeve,
 too, but on less of its border."""
+AS_DARK_EV = 0.35
+"""What borders the subject less, or not at all, belongs to a shadow that is as dark."""
 NORMAL_SIGMA = 2.0
 """Sigma over which the border is smoothed for its normals, working pixels."""
 
@@ -54,31 +58,39 @@ def find_cast_shadow(ev: Floats, backdrop_ev: Floats, face: Mask) -> Floats:
         return dimmed
     parts = cv2.morphologyEx(dim.astype(np.uint8), cv2.MORPH_OPEN, disc(LEAST_PX))
     _, label, stats, _ = cv2.connectedComponentsWithStats(parts, connectivity=4)
+    found = []
     for k in np.flatnonzero(stats[1:, cv2.CC_STAT_AREA] >= least) + 1:
         box = around(stats[k], REACH_PX + 1)
         part = label[box] == k
-        if _is_cast(under[box], part):
+        beside = _beside_the_subject(under[box], part)
+        if beside is not None:
+            found.append((box, part, float(np.percentile(under[box][part], DEEP)), beside))
+    shadows = [deep for _, _, deep, beside in found if beside >= LEAST_DARK]
+    for box, part, deep, _ in found:
+        if any(abs(deep - other) < AS_DARK_EV for other in shadows):
             deepest = cv2.dilate(np.where(part, under[box], np.float32(0)), disc(REACH_PX))
             dimmed[box] = np.maximum(dimmed[box], np.clip(under[box], 0, deepest))
     return np.nan_to_num(dimmed)
 
 
-def _is_cast(under: Floats, part: Mask) -> bool:
-    """Whether a part is soft towards the lit backdrop and sharp towards something darker.
+def _beside_the_subject(under: Floats, part: Mask) -> float | None:
+    """How much of a part's border is with the subject; None if it is no shadow.
 
-    ``under`` (h, w) stops under the backdrop, NaN beyond its face.
+    It is soft towards the lit backdrop and sharp towards something darker. ``under`` (h, w) are
+    stops under the backdrop, NaN beyond its face.
     """
     profiles = read_along(under, *_border(part), np.arange(-REACH_PX, REACH_PX + 1.0))
     profiles = profiles[np.isfinite(profiles).all(axis=1)]
     inside, outside = profiles[:, :REACH_PX], profiles[:, -1]
     level = np.median(inside[:, -LEAST_PX:], axis=1)
     lit, dark = outside < DIMMED_EV[0], outside > level + DARKER_EV
-    if len(profiles) == 0 or lit.mean() < LEAST_LIT or dark.mean() < LEAST_DARK:
-        return False
+    if len(profiles) == 0 or lit.mean() < LEAST_LIT:
+        return None
     change = np.abs(profiles[:, OVER_PX:] - profiles[:, :-OVER_PX]).max(axis=1)
     in_all = np.where(lit, inside.max(axis=1) - outside, outside - level)
     soft, sharp = (change < SOFT * in_all)[lit], (change > SHARP * in_all)[dark]
-    return bool(soft.mean() >= LEAST_SOFT and sharp.mean() >= LEAST_SHARP)
+    ends_sharply = sharp.size == 0 or sharp.mean() >= LEAST_SHARP
+    return float(dark.mean()) if soft.mean() >= LEAST_SOFT and ends_sharply else None
 
 
 def _border(part: Mask) -> tuple[Points, Points]:

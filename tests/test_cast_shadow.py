@@ -101,3 +101,13 @@ def test_a_shadow_without_a_penumbra_is_not_told_from_a_sleeve() -> None:
         measure_levels(frame_of_light(before(WALL * 2.0 ** (-1.5 * shadow(60.0, penumbra=1.0)))))
     )
     assert zones.subject[250, 300]
+
+
+def test_what_lies_free_is_shadow_beside_one_as_dark() -> None:
+    """As the shadow of a hand that is held out, cut off by the arm before it."""
+    free = blurred(disc(SIZE, (720, 160), 40).astype(np.float64), PENUMBRA_PX)
+    beside = shadow(60.0)
+    for stops, told in ((1.5, True), (2.2, False)):
+        found = dimmed(before(WALL * 2.0 ** (-1.5 * beside - stops * free)))
+        assert (found[80, 360] > 1) == told
+    assert not dimmed(before(WALL * 2.0 ** (-1.5 * free))).any()
