@@ -72,6 +72,8 @@ def say(changes: Sequence[Change]) -> str:
         text += ", and ".join(said[1:])
     elif changes[0].kind is Kind.EXPOSE:
         text += _allowance(changes[0])
+    elif changes[0].kind is Kind.UNSHADOW:
+        text += ", or move the subject further from it"
     return text[:1].upper() + text[1:]
 
 
@@ -131,7 +133,7 @@ def _turn(change: Change) -> str:
 def _unshadow(change: Change) -> str:
     return (
         f"flag or turn away the light that casts the subject's shadow on {_article(change.where)} "
-        "of the background, or move the subject further from it"
+        "of the background"
     )
 
 

@@ -42,7 +42,7 @@ def light_by_distance(
     -------
     tuple of ndarray, float64
         (N, C, B) mean rendered level by channel and step, and how many sites tell it; where
-        none does, the least that saturated sites leave open, or 0.
+        none does, the least that its saturated sites allow, or 0.
     """
     offsets = np.arange(bounds[0] - 1, bounds[-1] + 1.1)
     start, step = levels.from_view(points), inward / levels.scale

@@ -15,6 +15,8 @@ from inspector.outline import read_along
 
 DIMMED_EV = (0.35, 2.5)
 """A shadow is darker than the backdrop by more and by less, stops."""
+INNER_PX = 3
+"""So far inside its border a part shows how dark it is there, working pixels."""
 LEAST_AREA, LEAST_PX = 0.0005, 3
 """A smaller part of the picture is none, nor what is thinner than twice the second, working
 pixels."""
@@ -29,6 +31,8 @@ DARKER_EV = 1.0
 """Beyond its border with the subject it is darker by more, stops."""
 LEAST_SOFT, LEAST_SHARP = 0.7, 0.8
 """So much of the border with the lit backdrop is soft, so much of that with the subject sharp."""
+SOFTER = 0.7
+"""In the middle the former is softer by this factor or more: a soft lens makes both soft."""
 LEAST_LIT, LEAST_DARK = 0.05, 0.2
 """So much of all its border is with either. A hand on which light fades ends sharply at the sleeve,
 too, but on less of its border."""
@@ -39,9 +43,10 @@ NORMAL_SIGMA = 2.0
 
 
 def find_cast_shadow(ev: Floats, backdrop_ev: Floats, face: Mask) -> Floats:
-    """(h, w) stops by which the subject's shadow dims the backdrop; 0 where none falls.
+    """(h, w) stops by which the subject's shadow dims the backdrop; 0 off any shadow.
 
-    They are carried on a little over the subject's edge.
+    Up to a little beyond its border they are told, too: over the subject's edge they go on, on the
+    lit backdrop they are what noise makes of none.
 
     Parameters
     ----------
@@ -62,7 +67,7 @@ def find_cast_shadow(ev: Floats, backdrop_ev: Floats, face: Mask) -> Floats:
     for k in np.flatnonzero(stats[1:, cv2.CC_STAT_AREA] >= least) + 1:
         box = around(stats[k], REACH_PX + 1)
         part = label[box] == k
-        beside = _beside_the_subject(under[box], part)
+        beside = _share_with_subject(under[box], part)
         if beside is not None:
             found.append((box, part, float(np.percentile(under[box][part], DEEP)), beside))
     shadows = [deep for _, _, deep, beside in found if beside >= LEAST_DARK]
@@ -73,7 +78,7 @@ def find_cast_shadow(ev: Floats, backdrop_ev: Floats, face: Mask) -> Floats:
     return np.nan_to_num(dimmed)
 
 
-def _beside_the_subject(under: Floats, part: Mask) -> float | None:
+def _share_with_subject(under: Floats, part: Mask) -> float | None:
     """How much of a part's border is with the subject; None if it is no shadow.
 
     It is soft towards the lit backdrop and sharp towards something darker. ``under`` (h, w) are
@@ -82,15 +87,19 @@ def _beside_the_subject(under: Floats, part: Mask) -> float | None:
     profiles = read_along(under, *_border(part), np.arange(-REACH_PX, REACH_PX + 1.0))
     profiles = profiles[np.isfinite(profiles).all(axis=1)]
     inside, outside = profiles[:, :REACH_PX], profiles[:, -1]
-    level = np.median(inside[:, -LEAST_PX:], axis=1)
+    level = np.median(inside[:, -INNER_PX:], axis=1)
     lit, dark = outside < DIMMED_EV[0], outside > level + DARKER_EV
     if len(profiles) == 0 or lit.mean() < LEAST_LIT:
         return None
     change = np.abs(profiles[:, OVER_PX:] - profiles[:, :-OVER_PX]).max(axis=1)
-    in_all = np.where(lit, inside.max(axis=1) - outside, outside - level)
-    soft, sharp = (change < SOFT * in_all)[lit], (change > SHARP * in_all)[dark]
-    ends_sharply = sharp.size == 0 or sharp.mean() >= LEAST_SHARP
-    return float(dark.mean()) if soft.mean() >= LEAST_SOFT and ends_sharply else None
+    in_all = np.where(lit, inside.max(axis=1) - outside, outside - inside.min(axis=1))
+    steep = change / np.maximum(in_all, 1e-3)
+    to_light, to_dark = steep[lit], steep[dark]
+    cast = (to_light < SOFT).mean() >= LEAST_SOFT
+    if to_dark.size:
+        cast &= (to_dark > SHARP).mean() >= LEAST_SHARP
+        cast &= np.median(to_light) < SOFTER * np.median(to_dark)
+    return float(dark.mean()) if cast else None
 
 
 def _border(part: Mask) -> tuple[Points, Points]:

@@ -39,7 +39,7 @@ class ShortRegion:
     box: Box
     area_px: int
     ev: float
-    shadow: bool = False
+    shadow: bool
 
 
 @dataclass(frozen=True)
@@ -169,12 +169,12 @@ def short_regions(levels: Levels, backdrop: Mask, shadow: Mask) -> tuple[ShortRe
         x, y, w, h, area = (int(v) for v in stats[i])
         if area < least:
             continue
-        around = np.s_[y : y + h, x : x + w]
-        part = label[around] == i
-        ev = float(np.median(levels.ev[around][part]))
+        inside = np.s_[y : y + h, x : x + w]
+        part = label[inside] == i
+        ev = float(np.median(levels.ev[inside][part]))
         box = view_box(levels, (x, y, x + w, y + h))
         where, area_px = place_in(box, levels.frame.size), area * levels.scale**2
-        in_shadow = bool(shadow[around][part].mean() > MOSTLY)
+        in_shadow = bool(shadow[inside][part].mean() > MOSTLY)
         regions.append(ShortRegion(where, box, area_px, ev, in_shadow))
     return tuple(sorted(regions, key=lambda r: -r.area_px))
 

@@ -80,7 +80,7 @@ def find_changes(
         ``silhouette`` or ``filled``.
     """
     changes: list[Change] = []
-    if SHORT in missed and all(r.shadow for r in x.short_regions) and x.short_regions:
+    if SHORT in missed and _mostly_shadow(x):
         changes, missed = [_unshadow(x)], set(missed) - {SHORT}
         x = replace(x, window=replace(x.window, low_ev=None))
     allowed = _allowed(x, missed, depth_limit)
@@ -146,16 +146,24 @@ def _expose(x: Exposure, stops: float, most: float) -> Change:
     return Change(Kind.EXPOSE, stops, where, most)
 
 
+def _mostly_shadow(x: Exposure) -> bool:
+    """Whether the subject's shadow makes more than half of what is short."""
+    in_shadow = sum(r.area_px for r in x.short_regions if r.shadow)
+    return 2 * in_shadow > sum(r.area_px for r in x.short_regions)
+
+
 def _unshadow(x: Exposure) -> Change:
-    """Power would not take the shadow away, or burn out all around it."""
-    return Change(Kind.UNSHADOW, where=max(x.short_regions, key=lambda r: r.area_px).where)
+    """Power would burn out all around a shadow before that is white."""
+    shadows = (r for r in x.short_regions if r.shadow)
+    return Change(Kind.UNSHADOW, where=max(shadows, key=lambda r: r.area_px).where)
 
 
 def _weakest(x: Exposure) -> str | None:
     """Where the background is short, if most of it is not."""
-    if not x.short_regions or x.ev_p50 is None or x.ev_p50 < 0:
+    lit = [r for r in x.short_regions if not r.shadow]
+    if not lit or x.ev_p50 is None or x.ev_p50 < 0:
         return None
-    return min(x.short_regions, key=lambda r: r.ev).where
+    return min(lit, key=lambda r: r.ev).where
 
 
 def _give_way(x: Exposure, allowed: Allowed, short: bool, look: str) -> list[Change]:

@@ -35,8 +35,9 @@ OUTER = 0.004
 LEAST_NOISE = 0.01
 """No photosite is trusted better than this: sites differ by as much in what they make of light."""
 UNEVEN = 0.06
-"""Light that saturates outside lies no further over what is foretold there, parts of the brightest:
-that is how suddenly the backdrop's own light changes; more is on the subject."""
+"""By so much light that saturates outside may lie over what is foretold there, parts of the
+brightest: so suddenly the backdrop's own light changes. What it lacks beyond is weighed in units of
+it, too."""
 DARK, DIM = 0.3, 0.55
 """Outside, what is darker than this part of the brightest light is another limb; where all of the
 light that is looked at is white, what is darker than the second: large steps smear a blade."""
@@ -54,8 +55,8 @@ PLACES = np.arange(FURTHEST_PX, DEEPEST_PX + 0.01, BIN_PX)
 """Offsets inwards from the traced outline at which the subject might begin."""
 BOUNDS = np.arange(FURTHEST_PX - 6.0, DEEPEST_PX + 7.01, BIN_PX)
 MIDDLES = (BOUNDS[1:] + BOUNDS[:-1]) / 2
-OUTSIDE = MIDDLES - PLACES[:, None]
-"""(P, B) distance inwards from each place."""
+OUTSIDE = PLACES[:, None] > MIDDLES
+"""(P, B) which steps of distance lie outside each place."""
 BEFORE = np.searchsorted(MIDDLES, PLACES - 1.0)
 """The step of distance that lies outside each place's blur: a channel that responds nowhere there
 tells no rise."""
@@ -171,13 +172,13 @@ def _evidence(total: Points, misfit: Points, freedom: Points) -> Points:
 
 
 def _too_dark(found: Points, basis: Points, least: Points) -> Points:
-    """(N, P) minus twice the logarithm of how likely the light outside each place is so bright.
+    """(N, P) squares of what the light foretold outside each place lacks, summed up.
 
     ``found`` (N, P, K) the light's parts, ``least`` (N, B) what it is at least where it saturates.
     """
     bright = np.flatnonzero((least > 0).any(axis=1))
     light = np.einsum("npk,pbk->npb", found[bright], basis)
-    lacks = np.where(OUTSIDE < 0, least[bright, None] - light - UNEVEN, 0.0)
+    lacks = np.where(OUTSIDE, least[bright, None] - light - UNEVEN, 0.0)
     unlikely = np.zeros(found.shape[:2])
     unlikely[bright] = (np.maximum(lacks, 0.0) ** 2).sum(axis=2) / UNEVEN**2
     return unlikely

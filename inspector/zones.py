@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from inspector.align import moved, plate_shift
 from inspector.arrays import Floats, Mask, Points, median_of, without_specks
-from inspector.before import part_subject
 from inspector.cast_shadow import find_cast_shadow
 from inspector.evidence import UNDER_CEILING_EV
 from inspector.face_in_sight import face_in_sight
@@ -20,6 +19,7 @@ from inspector.halfway import Begins, where_subject_begins
 from inspector.holes import Island, sort_bright, white_islands
 from inspector.levels import Levels
 from inspector.outline import find_outlines, joined, thick_parts
+from inspector.part_subject import part_subject
 from inspector.profile import NO_SPREAD, lens_blur, spread_along
 from inspector.surface import DIMMEST_EV, find_surface
 from inspector.washed import find_washed
@@ -165,7 +165,9 @@ def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zo
     surface = surface + _level_change(levels, surface, parts)
     margin = _over_halfway(levels.ev, surface)
     dimmed = find_cast_shadow(levels.ev, surface, face)
-    margin, bright = _in_shadow(levels.ev, surface, dimmed, margin, face & (margin > 0))
+    bright = face & (margin > 0)
+    if dimmed.any():
+        margin, bright = _in_shadow(levels.ev, surface, dimmed, margin, bright)
     backdrop, _, islands = sort_bright(bright, parts, levels, surface)
     subject, backdrop = part_subject(levels.ev, surface, face, backdrop, bright)
     shift_px = (shift[0] * levels.scale, shift[1] * levels.scale)
@@ -271,8 +273,6 @@ def _in_shadow(
 ) -> tuple[Floats, Mask]:
     """The light over halfway, and what is bright, where a shadow dims the backdrop."""
     shadow = dimmed > 0
-    if not shadow.any():
-        return margin, bright
     margin = np.where(shadow, _over_halfway(ev, surface - dimmed), margin)
     return margin, bright | (shadow & (margin > 0))
 

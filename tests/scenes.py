@@ -184,7 +184,7 @@ def _regions(
         )
         ev = float(np.median(levels.ev[label == k]))
         box = (x * s, y * s, (x + w) * s, (y + h) * s)
-        found.append(ShortRegion(where, box, area * s * s, ev))
+        found.append(ShortRegion(where, box, area * s * s, ev, shadow=False))
     return tuple(sorted(found, key=lambda r: -r.area_px))
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 from plain import NOISY, blurred, disc, frame_of_light, iou
+from scipy import ndimage
 
 from inspector.cast_shadow import find_cast_shadow
 from inspector.inspect import Inspection, inspect
@@ -79,6 +80,14 @@ def test_it_dims_by_as_much_as_it_does() -> None:
     assert not found[:, :150].any()
 
 
+@pytest.mark.parametrize("floor", [3.0, 3.2, 3.6])
+@pytest.mark.parametrize("fall", [6.0, 8.0, 12.0])
+def test_light_that_fades_to_a_filled_subjects_level_casts_none(fall: float, floor: float) -> None:
+    depth = ndimage.distance_transform_edt(FIGURE)
+    lit = WALL * np.maximum(2.0 ** (-depth / fall), 2.0**-floor)
+    assert not dimmed(blurred(np.where(FIGURE, lit, WALL), 1.2)).any()
+
+
 @pytest.mark.parametrize("fall", [6.0, 12.0, 18.0])
 def test_light_that_fades_into_the_subject_casts_none(fall: float) -> None:
     """Spill is soft towards the wall, too, but ends sharply only at the collar."""
@@ -88,11 +97,12 @@ def test_light_that_fades_into_the_subject_casts_none(fall: float) -> None:
     assert not dimmed(light).any()
 
 
-def test_a_lit_sleeve_casts_none() -> None:
-    """As bright as a shadow and beside dark cloth, but sharp towards the wall, too."""
-    sleeve = (X > 560) & (X < 620) & (Y > 280)
+@pytest.mark.parametrize("blur", [1.2, 4.0, 5.0, 6.0])
+def test_a_lit_sleeve_casts_none(blur: float) -> None:
+    """As bright as a shadow and beside dark cloth, but as sharp towards the wall, too."""
+    sleeve = (X > 500) & (X < 620) & (Y > 280)
     light = np.where(sleeve, WALL * 2.0**-1.5, np.where(FIGURE, DARK, WALL))
-    assert not dimmed(blurred(light, 1.2)).any()
+    assert not dimmed(blurred(light, blur)).any()
 
 
 def test_a_shadow_without_a_penumbra_is_not_told_from_a_sleeve() -> None:

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inspector.advice import Change, Kind
+from inspector.advice import Change, Kind, say
 from inspector.exposure import Exposure, ShortRegion, Window
 from inspector.remedy import HOT, LIGHT, SHORT, SPILL, changes_for, find_changes
 
-CORNER = ShortRegion("upper left", (0, 0, 90, 60), 5400, -0.9)
+CORNER = ShortRegion("upper left", (0, 0, 90, 60), 5400, -0.9, False)
 
 
 def changes(
@@ -61,13 +61,22 @@ def test_a_corner_is_turned_to_where_raising_would_spill() -> None:
 
 def test_a_shadow_is_taken_away_and_not_outshone() -> None:
     """Its light is what is missing; edge and subject have their own say."""
-    shadow = replace(CORNER, shadow=True)
-    away = (Kind.UNSHADOW, 0.0, "upper left")
+    shadow = replace(CORNER, where="right", ev=-2.0, shadow=True)
+    away = (Kind.UNSHADOW, 0.0, "right")
     assert changes(SHORT, low=0.9, p50=0.5, short=(shadow,)) == [away]
     found = changes(SHORT, SPILL, low=0.9, high=-0.25, p50=0.5, short=(shadow,))
     assert found == [away, (Kind.MOVE, 2.0, None)]
-    where_else = changes(SHORT, low=0.6, p50=0.5, short=(shadow, CORNER))
-    assert where_else == [(Kind.EXPOSE, 0.67, "upper left")]
+    small = replace(CORNER, area_px=CORNER.area_px // 3)
+    assert changes(SHORT, low=0.6, p50=0.5, short=(shadow, small)) == [away]
+    large = replace(CORNER, area_px=CORNER.area_px * 3)
+    found = changes(SHORT, low=0.6, p50=0.5, short=(shadow, large))
+    assert found == [(Kind.EXPOSE, 0.67, "upper left")]
+
+
+def test_a_shadow_and_spill_are_said_in_one_sentence() -> None:
+    shadow, move = Change(Kind.UNSHADOW, where="right"), Change(Kind.MOVE, 2.0)
+    assert say([shadow]).endswith("of the background, or move the subject further from it")
+    assert say([shadow, move]).count("move the subject") == 1
 
 
 def test_more_light_that_the_edge_does_not_stand_needs_distance() -> None:
