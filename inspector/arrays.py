@@ -49,6 +49,18 @@ def disc(radius: int) -> NDArray[np.uint8]:
     return np.asarray(shape, np.uint8)
 
 
+def binned(picture: Floats, by: int) -> Floats:
+    """Means of a (h, w) picture over squares of ``by`` pixels; what fills no square is left out."""
+    height, width = (n // by for n in picture.shape)
+    whole = picture[: by * height, : by * width]
+    return np.asarray(cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA), np.float32)
+
+
+def averaged(ev: Floats, by: int) -> Floats:
+    """Stops of the mean light of a (h, w) picture, ``ev`` stops, over such squares."""
+    return np.log2(binned(np.exp2(ev), by), dtype=np.float32)
+
+
 def without_specks(mask: Mask, least: int) -> Mask:
     """A mask less its connected parts of fewer pixels."""
     _, label, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)

@@ -1,8 +1,8 @@
 """A shadow that the subject casts on the backdrop: it lies beside it, and is no part of it.
 
 Towards the lit backdrop a shadow ends in a penumbra, towards the subject before it as sharply as
-the lens lets it. Light that has crept over the subject's edge does the reverse: it ends where it
-began, and fades into the subject.
+the lens lets it. Light that has crept over the subject's edge begins softly, too, but fades into
+the subject without such an end.
 """
 
 from __future__ import annotations

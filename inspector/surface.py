@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from inspector.arrays import Floats, Mask, disc
+from inspector.arrays import Floats, Mask, averaged, disc
 
 COARSE_SIDE = 480
 """Long side of the picture on which regions are found, coarse pixels."""
@@ -81,10 +81,7 @@ def find_surface(ev: Floats) -> tuple[Floats, Mask, Mask] | None:
 def coarsened(ev: Floats) -> tuple[Floats, int]:
     """Stops of the area-averaged light on the coarse picture, and working pixels to each of its."""
     factor = max(1, round(max(ev.shape) / COARSE_SIDE))
-    size = (ev.shape[1] // factor, ev.shape[0] // factor)
-    whole = np.exp2(ev[: size[1] * factor, : size[0] * factor])
-    light = cv2.resize(whole, size, interpolation=cv2.INTER_AREA)
-    return np.log2(light, dtype=np.float32), factor
+    return averaged(ev, factor), factor
 
 
 def brightest_part(coarse: Floats) -> Mask | None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from inspector.arrays import Floats, Mask, around, disc, without_specks
+from inspector.arrays import Floats, Mask, around, averaged, binned, disc, without_specks
 from inspector.levels import Levels
 from inspector.seam import goes_on, is_straight
 from inspector.white_steps import find_steps, without_seams
@@ -76,12 +76,13 @@ def find_washed(levels: Levels, backdrop: Mask, subject: Mask, backdrop_ev: Floa
         (h, w) stops of the backdrop, carried on behind the subject.
     """
     by = -(-LEAST_SCALE // levels.scale)
-    ev, surface = (_averaged(picture, by) for picture in (levels.ev, backdrop_ev))
-    white, open_part, dark_part = (
-        _binned(share.astype(np.float32), by) for share in (levels.white, backdrop, subject)
-    )
-    told = (white > 0.5) & (ev < levels.ceiling_ev - BELOW_CEILING_EV)
-    found = _find(ev, open_part > 0.5, dark_part >= 0.5, told, surface)
+    ceiling, white = levels.ceiling_ev - BELOW_CEILING_EV, levels.white
+    if by == 1:
+        told = (white > 0.5) & (levels.ev < ceiling)
+        return _find(levels.ev, backdrop, subject, told, backdrop_ev)
+    ev, surface = (averaged(picture, by) for picture in (levels.ev, backdrop_ev))
+    white, lit, dark = (binned(part.astype(np.float32), by) for part in (white, backdrop, subject))
+    found = _find(ev, lit > 0.5, dark >= 0.5, (white > 0.5) & (ev < ceiling), surface)
     return _enlarged(found, by, backdrop.shape) & backdrop
 
 
@@ -250,24 +251,8 @@ def _open(light: Floats, ev: Floats, told: Mask, backdrop: Mask, inside: Mask) -
     return _grown(keep[label], BRUSH_PX + 1) & inside
 
 
-def _binned(picture: Floats, by: int) -> Floats:
-    """Means of a picture over squares of ``by`` pixels; what fills no square is left out."""
-    if by == 1:
-        return picture
-    height, width = (n // by for n in picture.shape)
-    whole = picture[: by * height, : by * width]
-    return np.asarray(cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA), np.float32)
-
-
-def _averaged(ev: Floats, by: int) -> Floats:
-    """Stops of the mean light over such squares."""
-    return ev if by == 1 else np.log2(_binned(np.exp2(ev), by), dtype=np.float32)
-
-
 def _enlarged(mask: Mask, by: int, shape: tuple[int, ...]) -> Mask:
-    """A mask of such squares in the picture's own pixels, which has ``shape``."""
-    if by == 1:
-        return mask
+    """A mask of squares of ``by`` pixels in the pixels of a picture of ``shape``."""
     whole = np.kron(mask, np.ones((by, by), bool))
     rest = [(0, n - m) for n, m in zip(shape, whole.shape, strict=True)]
     return np.pad(whole, rest)

@@ -113,6 +113,12 @@ def test_a_shadow_without_a_penumbra_is_not_told_from_a_sleeve() -> None:
     assert zones.subject[250, 300]
 
 
+@pytest.mark.parametrize(("aside", "told"), [(8.0, False), (20.0, True)])
+def test_a_shadow_that_hardly_shows_is_not_told(aside: float, told: bool) -> None:
+    """Most of its penumbra lies behind the subject."""
+    assert dimmed(before(WALL * 2.0 ** (-1.5 * shadow(aside)))).any() == told
+
+
 def test_what_lies_free_is_shadow_beside_one_as_dark() -> None:
     """As the shadow of a hand that is held out, cut off by the arm before it."""
     free = blurred(disc(SIZE, (720, 160), 40).astype(np.float64), PENUMBRA_PX)
