@@ -9,6 +9,7 @@ import numpy as np
 
 from inspector.across import Across, look_across
 from inspector.arrays import Floats, Mask, Points, median_of
+from inspector.bite import find_bites
 from inspector.clean_part import Falls, compare_falls
 from inspector.headroom import Headroom, headroom_at
 from inspector.holes import Island
@@ -121,11 +122,17 @@ def _islands_and_spill(
         blur=zones.blur_px,
         tolerance=tolerance,
     )
+    bites = np.zeros_like(across.white_at)
+    if not zones.grid:
+        bites = find_bites(
+            levels, zones.backdrop_ev, across, falls, blur=zones.blur_px, tolerance=tolerance
+        )
     runs, like_spill = find_spill(
         across,
         falls,
         suspect,
         onset,
+        bites,
         tolerance=tolerance,
         centre=_centre(levels, zones),
         size=levels.frame.size,

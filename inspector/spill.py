@@ -109,6 +109,7 @@ def find_spill(
     falls: Falls,
     suspect: Suspect,
     onset: Onset,
+    bites: Points,
     *,
     tolerance: float,
     centre: Points,
@@ -122,6 +123,8 @@ def find_spill(
         Where the onset was looked for.
     onset : Onset
         Where the subject begins beneath white light, as far as it is known.
+    bites : ndarray, float64
+        (N,) pixels to which white reaches past the mouth of a bite; 0 elsewhere.
     tolerance : float
         Pixels by which white may cross the outline.
     centre : ndarray
@@ -136,12 +139,15 @@ def find_spill(
     surely, like_spill = spill_by_cues(across, falls, cues)
     shallow = _within_tolerance(falls, suspect, onset, past, overlap)
     deep = _past_the_outline(across, falls, onset, past)
-    sure = without_gaps((surely & ~shallow) | deep, across.outline, GAP_PX * falls.long)
+    sure = without_gaps(
+        (surely & ~shallow) | deep | (bites > 0), across.outline, GAP_PX * falls.long
+    )
     sure = long_runs(sure, across.outline, LEAST_PART_PX * falls.wide)
     possible = like_spill & ~shallow & ~sure
     possible = long_runs(possible, across.outline, LEAST_RUN_PX * falls.long)
     fitted = np.maximum(past + tolerance, 0.0)
     depths = np.where(shallow, fitted, np.where(deep, np.fmax(fitted, cues.depths), cues.depths))
+    depths = np.maximum(depths, bites)
     runs = [
         _run(across, at, depths, sure=is_sure, centre=centre, size=size)
         for mask, is_sure in ((sure, True), (possible, False))

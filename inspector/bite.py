@@ -1,0 +1,244 @@
+"""Bites: where the edge leaves its course inwards for a while, and light steps across the mouth.
+
+Light on the subject that ends as sharply as a clean edge, and is nearly as bright as the backdrop,
+eats a bite out of the outline and shows little else. But there the true outline goes on beneath the
+light, across the mouth of the bite; all that lies inside is dimmer than the backdrop, which keeps
+its level right up to it. A shade on the backdrop, a seam or a fold has no reason to end just where
+the outline would have gone on. A gap between limbs, which has such a shape, shows the backdrop
+itself, as bright inside as outside.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from inspector.across import Across
+from inspector.arrays import Floats, Mask, Points
+from inspector.clean_part import Falls
+from inspector.levels import Levels
+from inspector.outline import TOLERANCE_PX, Outline, read_along, runs_of
+
+# All lengths below are for a tolerance of 3 px, and grow with it.
+MOUTHS_PX = (24.0, 34.0, 48.0, 68.0, 96.0, 136.0)
+"""Mouths are looked for about so wide, from one side of the bite to the other."""
+EDGE_PARTS, MOUTH_PARTS = (1.0, 1.25, 1.6), (0.7, 1.05)
+"""The edge of a bite is so many times as long, and the mouth between its ends then so."""
+STRIDE = 8
+"""Mouths are tried so many times in their width."""
+BOWS = (-0.06, -0.03, 0.0, 0.03, 0.06)
+"""The outline across a mouth bends by such parts of its width, inwards where above zero."""
+LEAST_HOLLOW_PX = 5.0
+"""The edge of a bite lies so far inside the straight line between its ends, somewhere: beside an
+edge without a hollow a shade may lie, or light whose own end bends."""
+BLURRED, LEAST_BLURRED = 2.0, 1.5
+"""So near an edge light belongs to neither side: sigmas of the lens's blur, besides half a working
+pixel, and working pixels at least."""
+OUTER_PX, BESIDE_PX = 12.0, 6.5
+"""So far outside the mouth the backdrop's level is read, and so far right beside it."""
+INNER_PX = 3.0
+"""So far inside the mouth the light must have stepped already."""
+OFFSETS_PX = np.arange(-40.0, 0.0)
+"""Where light is read, offsets inwards from the outline."""
+COLUMN_PX, LEAST_COLUMNS, LEAST_READINGS = 4.0, 4, 3
+"""Light is compared in columns across the mouth so wide; so many are needed, of so many readings on
+either side."""
+LEAST_INSIDE = 24
+"""So many readings inside are needed in all."""
+DIM_EV = 0.02
+"""A bite is looked for where light by the edge is so much dimmer than further out, stops."""
+LEAST_STEP_EV, OVER_NOISE, LEAST_NOISE_EV = 0.12, 15.0, 0.004
+"""The light inside is dimmer by so many stops, and by so many standard errors, no less than the
+last each. Measured on frames without spill, where strands and the lens's blur make the like: up to
+0.11 stops."""
+ALIKE, LEAST_ALIKE = 0.4, 0.85
+"""In so many of the columns it steps by such a part of what it does on the median."""
+MOST_SLOPE, SHARP, INNERMOST = 0.12, (0.75, 1.3), 2 / 3
+"""Outside it slopes by less than such a part of the step, and right inside it has stepped so far.
+Past such a part of the readings it is no brighter than there: so it is past a strand."""
+MOST_TANGLED, MOST_SHADED = 0.15, 0.3
+"""Of its edge no more than such parts lie behind strands or in a shade."""
+
+
+class _Mouth(NamedTuple):
+    """A bite's mouth: the points it lies between, how far inwards they lie, and how sure it is."""
+
+    certainty: float
+    span: slice
+    depths: Points
+
+
+def find_bites(
+    levels: Levels,
+    backdrop_ev: Floats,
+    across: Across,
+    falls: Falls,
+    *,
+    blur: float,
+    tolerance: float,
+) -> Points:
+    """Pixels to which white reaches past the mouth of a bite at N outline points; 0 elsewhere.
+
+    Parameters
+    ----------
+    backdrop_ev : ndarray, float32
+        (h, w) stops of the backdrop, carried on behind the subject.
+    falls : Falls
+        Where light falls on the backdrop already: shades are no bites.
+    blur : float
+        Sigma of the lens, pixels.
+    tolerance : float
+        Pixels by which white may cross the outline.
+    """
+    unit, outline = tolerance / TOLERANCE_PX, across.outline
+    near = max(BLURRED * blur + levels.scale / 2, LEAST_BLURRED * levels.scale)
+    offsets = OFFSETS_PX * unit
+    start, step = levels.from_view(outline.points), outline.inward / levels.scale
+    light = read_along(levels.ev, start, step, offsets)
+    white_at = np.nan_to_num(across.white_at)
+    seen = _white_from_the_edge(light, offsets <= (white_at - near)[:, None])
+    light -= read_along(backdrop_ev, start, step, offsets)
+    seen &= read_along(_from_dark(levels.ev), start, step, offsets) * levels.scale > near
+    ends = outline.inwards(white_at)
+    at = outline.points[:, None] + offsets[None, :, None] * outline.inward[:, None]
+    hidden = ~np.isfinite(across.white_at)
+    found = [
+        mouth
+        for span in _spans(ends, outline, _dim(light, seen), unit)
+        if not hidden[span].any()
+        and across.tangled[span].mean() < MOST_TANGLED
+        and falls.shaded[span].mean() < MOST_SHADED
+        and (
+            mouth := _mouth(
+                span, ends, outline.inward, at, light, seen, near=near, least=tolerance, unit=unit
+            )
+        )
+    ]
+    depths = np.zeros(len(ends))
+    for mouth in sorted(found, key=lambda m: -m.certainty):
+        if not depths[mouth.span].any():
+            depths[mouth.span] = np.where(mouth.depths > tolerance, mouth.depths, 0.0)
+    return depths
+
+
+def _white_from_the_edge(light: Floats, beyond: Mask) -> Mask:
+    """(N, K) readings ``beyond`` the edge's blur with nothing dark between, looking outwards."""
+    dark = (light < 0) & beyond
+    between = np.cumsum(dark[:, ::-1], axis=1)[:, ::-1]
+    return np.asarray(beyond & (between == 0))
+
+
+def _from_dark(ev: Floats) -> Floats:
+    """(h, w) distance to the nearest place under white, working pixels."""
+    white = (ev >= 0).astype(np.uint8)
+    return np.asarray(cv2.distanceTransform(white, cv2.DIST_L2, 5), np.float32)
+
+
+def _dim(light: Floats, seen: Mask) -> Mask:
+    """(N,) where the light by the edge is dimmer than further out."""
+    count = seen.sum(axis=1)
+    first = light[np.arange(len(light)), np.maximum(count - 1, 0)]
+    brightest = np.where(seen, light, -np.inf).max(axis=1)
+    return np.asarray((count > 0) & (brightest - first > DIM_EV))
+
+
+def _spans(ends: Points, outline: Outline, dim: Mask, unit: float) -> Iterator[slice]:
+    """Stretches of the edge that may be a bite's, from where it is ``dim``."""
+    for line in runs_of(np.ones(len(ends), bool), outline.line):
+        along = np.cumsum(outline.step[line])
+        dims = np.concatenate([[0], np.cumsum(dim[line])])
+        for width in unit * np.array(MOUTHS_PX):
+            starts = np.arange(0.0, along[-1] - width, width / STRIDE)
+            first = np.searchsorted(along, starts)
+            for part in EDGE_PARTS:
+                last = np.searchsorted(along, starts + part * width)
+                there = last < len(along)
+                a, b = first[there], last[there]
+                mouth = np.hypot(*(ends[line][b] - ends[line][a]).T)
+                fits = (mouth > MOUTH_PARTS[0] * width) & (mouth < MOUTH_PARTS[1] * width)
+                fits &= 2 * (dims[b + 1] - dims[a]) > b - a
+                for i, j in zip(a[fits].tolist(), b[fits].tolist(), strict=True):
+                    yield slice(line.start + i, line.start + j + 1)
+
+
+def _mouth(
+    span: slice,
+    ends: Points,
+    inward: Points,
+    at: Points,
+    light: Floats,
+    seen: Mask,
+    *,
+    near: float,
+    least: float,
+    unit: float,
+) -> _Mouth | None:
+    """The likeliest mouth between the ends of a stretch of edge, if there is one."""
+    origin = ends[span.start]
+    chord = ends[span.stop - 1] - origin
+    width = float(np.hypot(*chord))
+    along = chord / width
+    into = np.array([-along[1], along[0]])
+    into *= np.sign(into @ inward[span].mean(axis=0)) or 1.0
+    u, v = (ends[span] - origin) @ along, (ends[span] - origin) @ into
+    if v.max() < LEAST_HOLLOW_PX * unit or u.min() < -2 * unit or u.max() > width + 2 * unit:
+        return None
+    there = at[span] - origin
+    x, y = there @ along, there @ into
+    sight = seen[span] & (x > 0) & (x < width)
+    x, y, read = x[sight], y[sight], light[span][sight]
+    best = None
+    for bow in BOWS:
+        depths = v - _bowed(u, width, bow)
+        if depths.min() < -unit or depths.max() < least + near:
+            continue
+        certainty = _step(x, y - _bowed(x, width, bow), read, near=near, unit=unit)
+        if certainty and (best is None or certainty > best.certainty):
+            best = _Mouth(certainty, span, depths)
+    return best
+
+
+def _bowed(along: Points, width: float, bow: float) -> Points:
+    """How far inwards an outline lies that bends by such a part of the mouth it spans."""
+    return 4 * bow * along * (width - along) / width
+
+
+def _step(along: Points, past: Points, light: Floats, *, near: float, unit: float) -> float:
+    """By how many standard errors light steps at a mouth, or 0 if it does not step as a bite's.
+
+    ``past`` is how far inwards from the mouth each reading of ``light`` lies.
+    """
+    inside, outside = past > near, (past < -near) & (past > -OUTER_PX * unit)
+    beside, right_inside = past > -BESIDE_PX * unit, past < near + INNER_PX * unit
+    column = (along / (COLUMN_PX * unit)).astype(int)
+    inner, outer = (_means(column, light, side) for side in (inside, outside))
+    steps = outer[: len(inner)] - inner[: len(outer)]
+    steps = steps[np.isfinite(steps)]
+    if len(steps) < LEAST_COLUMNS:
+        return 0.0
+    innermost = inside & (past >= np.quantile(past[inside], INNERMOST))
+    parts = (outside & beside, outside & ~beside, inside & right_inside, innermost)
+    if inside.sum() < LEAST_INSIDE or min(part.sum() for part in parts) < LEAST_READINGS:
+        return 0.0
+    step = float(np.median(steps))
+    here, further, first, last = (float(light[part].mean()) for part in parts)
+    told = (
+        step > LEAST_STEP_EV
+        and (steps > ALIKE * step).mean() >= LEAST_ALIKE
+        and abs(further - here) < MOST_SLOPE * step
+        and SHARP[0] * step < here - first < SHARP[1] * step
+        and last < first
+    )
+    noise = max(float(steps.std()) / np.sqrt(len(steps)), LEAST_NOISE_EV)
+    return step / noise if told and step > OVER_NOISE * noise else 0.0
+
+
+def _means(column: NDArray[np.intp], light: Floats, some: Mask) -> Points:
+    """Mean light of each column, of some readings; NaN where there are too few."""
+    number = np.bincount(column[some], minlength=1)
+    total = np.bincount(column[some], light[some], minlength=1)
+    return np.where(number >= LEAST_READINGS, total / np.maximum(number, 1), np.nan)

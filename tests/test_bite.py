@@ -1,0 +1,67 @@
+"""Sharp-ended light that eats bites out of the outline, on light given as numbers."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from plain import NOISY, blurred, disc, frame_of_light
+
+from inspector.inspect import Inspection, inspect
+
+SIZE = (900, 700)
+X, Y = np.meshgrid(np.arange(SIZE[0]) + 0.5, np.arange(SIZE[1]) + 0.5)
+WALL, DARK = 2.0**0.7, 2.0**-6
+CHEST, HEAD = disc(SIZE, (450, 450), 160), disc(SIZE, (450, 220), 80)
+FIGURE = CHEST | HEAD | ((np.abs(X - 450) < 160) & (Y > 450))
+LENGTH, DEPTH = 70.0, 14.0
+"""How long and how deep each patch of light is, pixels."""
+
+
+def bites(depth: float = DEPTH) -> NDArray[np.bool_]:
+    """(H, W) four patches at the figure's sides, of light that ends where its depth does."""
+    patches = np.zeros(X.shape, bool)
+    for middle in (520.0, 620.0):
+        deep = depth * np.cos(np.clip((Y - middle) / LENGTH, -0.5, 0.5) * np.pi) ** 2
+        patches |= (np.abs(X - 450) > 160 - deep) & (Y > 500)
+    return np.asarray(patches & FIGURE)
+
+
+def seen(light: NDArray[np.floating], *, seed: int = 1) -> Inspection:
+    return inspect(frame_of_light(blurred(light, 1.2), NOISY, seed=seed))
+
+
+def sure_px(found: Inspection) -> float:
+    return sum(run.length_px for run in found.edge.spill if run.sure)
+
+
+@pytest.mark.parametrize("dimmer", [0.2, 0.3, 0.45])
+def test_light_that_eats_into_the_outline_and_ends_sharply_is_spill(dimmer: float) -> None:
+    light = np.where(FIGURE & ~bites(), DARK, WALL)
+    found = seen(np.where(bites(), WALL * 2.0**-dimmer, light))
+    deep = LENGTH * 2 / np.pi * np.arccos(np.sqrt(3 / DEPTH))
+    assert sure_px(found) == pytest.approx(4 * deep, rel=0.3)
+    assert [r.code for r in found.verdict.reasons] == ["spill"]
+    assert max(run.depth_px for run in found.edge.spill if run.sure) == pytest.approx(DEPTH, abs=3)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_hollow_that_shows_the_backdrop_is_none(seed: int) -> None:
+    found = seen(np.where(FIGURE & ~bites(), DARK, WALL), seed=seed)
+    assert found.edge.spill == ()
+
+
+def test_a_shade_that_goes_on_beyond_the_hollow_is_none() -> None:
+    """A fold of the backdrop beside the figure, 80 px wide, dims all of the light there."""
+    fold = WALL * 2.0 ** (-0.25 * blurred(np.abs(np.abs(X - 450) - 160) < 40, 6.0))
+    found = seen(np.where(FIGURE & ~bites(), DARK, fold))
+    assert sure_px(found) == 0
+
+
+@pytest.mark.parametrize(("half_width", "dimmer"), [(2.5, 0.4), (4.0, 0.3), (4.0, 0.5)])
+def test_a_strap_across_a_hollow_is_none(half_width: float, dimmer: float) -> None:
+    """Past it, deeper in the hollow, the backdrop is as bright as before it."""
+    strap = blurred((np.abs(np.abs(X - 450) - 150) < half_width) & (Y > 450), 1.5)
+    wall = WALL * 2.0 ** (-dimmer * strap / strap.max())
+    found = seen(np.where(FIGURE & ~bites(24.0), DARK, wall))
+    assert sure_px(found) == 0
