@@ -15,8 +15,8 @@ from scenes import SCENES, make, run_along, warned, with_spill
 
 from inspector.edge import HotSpot
 from inspector.exposure import Window
-from inspector.inspect import Inspection
-from inspector.report import clipmap, figures, lettering, marks, panel
+from inspector.inspect import Inspection, record
+from inspector.report import clipmap, figures, lettering, marks, panel, words
 from inspector.report.layout import SIZE, arrange
 from inspector.report.palette import BANDS, CANVAS, HOT, RGB, SHORT, SPILL
 from inspector.verdict import Reason
@@ -302,3 +302,12 @@ def test_the_legend_names_only_what_is_there() -> None:
     assert rows["Background"].marks == (SHORT,)
     assert not any(r.marks for name, r in rows.items() if name != "Background")
     assert not any(r.marks or r.quiet for r in panel.rows(SCENES["clean"]()))
+
+
+@pytest.mark.parametrize("cast", [False, True])
+def test_the_background_says_what_is_short(cast: bool) -> None:
+    told = record(SCENES["plate_short_corner"]())
+    told["backdrop"]["short_regions"][0]["shadow"] = cast
+    note = words.rows(told)[0].note
+    assert ("shadow" in note) == cast
+    assert " short, " in note

@@ -55,7 +55,8 @@ def _background(record: Record, marks: tuple[Mark, ...]) -> tuple[str, str]:
     worst = min(backdrop["short_regions"], key=lambda region: region["ev"])
     short = figures.stops(-worst["ev"])
     unit = "stop" if float(short) <= 1 else "stops"
-    return value, f"white; {short} {unit} short, {worst['where']}"
+    what = "shadow " if worst.get("shadow") else ""
+    return value, f"white; {what}{short} {unit} short, {worst['where']}"
 
 
 def _edge(record: Record, marks: tuple[Mark, ...]) -> tuple[str, str]:
