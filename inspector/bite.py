@@ -11,6 +11,7 @@ itself, as bright inside as outside.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import cv2
@@ -30,8 +31,13 @@ EDGE_PARTS, MOUTH_PARTS = (1.0, 1.25, 1.6), (0.7, 1.05)
 """The edge of a bite is so many times as long, and the mouth between its ends then so."""
 STRIDE = 8
 """Mouths are tried so many times in their width."""
-BOWS = (-0.06, -0.03, 0.0, 0.03, 0.06)
+BOWS = (-0.2, -0.16, -0.12, -0.09, -0.06, -0.03, 0.0, 0.03, 0.06)
 """The outline across a mouth bends by such parts of its width, inwards where above zero."""
+MOST_BOWED = 0.06
+"""By no more than this one whose course the outline does not surely take up on either side."""
+COURSE, TURNS, TURNS_MORE = 6, np.radians(20.0), np.radians(10.0)
+"""It does, where its course over so many points turns into the mouth's by less than the first, and
+into that of the bite's own edge by so much more."""
 LEAST_HOLLOW_PX = 5.0
 """The edge of a bite lies so far inside the straight line between its ends, somewhere: beside an
 edge without a hollow a shade may lie, or light whose own end bends."""
@@ -51,10 +57,12 @@ LEAST_INSIDE = 24
 """So many readings inside are needed in all."""
 DIM_EV = 0.02
 """A bite is looked for where light by the edge is so much dimmer than further out, stops."""
-LEAST_STEP_EV, OVER_NOISE, LEAST_NOISE_EV = 0.12, 15.0, 0.004
-"""The light inside is dimmer by so many stops, and by so many standard errors, no less than the
-last each. Measured on frames without spill, where strands and the lens's blur make the like: up to
-0.11 stops."""
+LEAST_STEP_EV, COURSE_STEP_EV = 0.12, 0.09
+"""The light inside is dimmer by so many stops; by so many where the outline takes up the mouth's
+course on both sides. Measured on frames without spill, where strands and the lens's blur make the
+like: up to 0.11 stop, and up to 0.08."""
+OVER_NOISE, LEAST_NOISE_EV = 15.0, 0.004
+"""It is by so many standard errors, no less than the last each."""
 ALIKE, LEAST_ALIKE = 0.4, 0.85
 """In so many of the columns it steps by such a part of what it does on the median."""
 MOST_SLOPE, SHARP, INNERMOST = 0.12, (0.75, 1.3), 2 / 3
@@ -62,6 +70,24 @@ MOST_SLOPE, SHARP, INNERMOST = 0.12, (0.75, 1.3), 2 / 3
 Past such a part of the readings it is no brighter than there: so it is past a strand."""
 MOST_TANGLED, MOST_SHADED = 0.15, 0.3
 """Of its edge no more than such parts lie behind strands or in a shade."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Edge:
+    """The edge at N points, and the light beside it.
+
+    ``ends`` (N, 2) is where white ends, ``course`` (N, 2) the angle at which those points go on
+    before and after each, radians (NaN next to an outline's own ends), ``inward`` (N, 2) unit
+    vectors into the subject; ``light`` (N, K) stops over the backdrop, ``at`` (N, K, 2) where, and
+    ``seen`` (N, K) which of them lie in white outside the edge.
+    """
+
+    ends: Points
+    inward: Points
+    course: Points
+    at: Points
+    light: Floats
+    seen: Mask
 
 
 class _Mouth(NamedTuple):
@@ -105,6 +131,7 @@ def find_bites(
     seen &= read_along(_from_dark(levels.ev), start, step, offsets) * levels.scale > near
     ends = outline.inwards(white_at)
     at = outline.points[:, None] + offsets[None, :, None] * outline.inward[:, None]
+    edge = _Edge(ends, outline.inward, _courses(ends, outline), at, light, seen)
     hidden = ~np.isfinite(across.white_at)
     found = [
         mouth
@@ -112,11 +139,7 @@ def find_bites(
         if not hidden[span].any()
         and across.tangled[span].mean() < MOST_TANGLED
         and falls.shaded[span].mean() < MOST_SHADED
-        and (
-            mouth := _mouth(
-                span, ends, outline.inward, at, light, seen, near=near, least=tolerance, unit=unit
-            )
-        )
+        and (mouth := _mouth(edge, span, near=near, least=tolerance, unit=unit))
     ]
     depths = np.zeros(len(ends))
     for mouth in sorted(found, key=lambda m: -m.certainty):
@@ -165,38 +188,45 @@ def _spans(ends: Points, outline: Outline, dim: Mask, unit: float) -> Iterator[s
                     yield slice(line.start + i, line.start + j + 1)
 
 
-def _mouth(
-    span: slice,
-    ends: Points,
-    inward: Points,
-    at: Points,
-    light: Floats,
-    seen: Mask,
-    *,
-    near: float,
-    least: float,
-    unit: float,
-) -> _Mouth | None:
+def _courses(ends: Points, outline: Outline) -> Points:
+    """(N, 2) angle of the way over the last few points and over the next, radians; NaN if none."""
+    courses = np.full(ends.shape, np.nan)
+    for line in runs_of(np.ones(len(ends), bool), outline.line):
+        way = ends[line][COURSE:] - ends[line][:-COURSE]
+        angle = np.arctan2(way[:, 1], way[:, 0])
+        courses[line][COURSE:, 0] = angle
+        courses[line][: len(angle), 1] = angle
+    return courses
+
+
+def _mouth(edge: _Edge, span: slice, *, near: float, least: float, unit: float) -> _Mouth | None:
     """The likeliest mouth between the ends of a stretch of edge, if there is one."""
-    origin = ends[span.start]
-    chord = ends[span.stop - 1] - origin
+    origin = edge.ends[span.start]
+    chord = edge.ends[span.stop - 1] - origin
     width = float(np.hypot(*chord))
     along = chord / width
     into = np.array([-along[1], along[0]])
-    into *= np.sign(into @ inward[span].mean(axis=0)) or 1.0
-    u, v = (ends[span] - origin) @ along, (ends[span] - origin) @ into
-    if v.max() < LEAST_HOLLOW_PX * unit or u.min() < -2 * unit or u.max() > width + 2 * unit:
+    side = float(np.sign(into @ edge.inward[span].mean(axis=0))) or 1.0
+    into *= side
+    u, v = (edge.ends[span] - origin) @ along, (edge.ends[span] - origin) @ into
+    if u.min() < -2 * unit or u.max() > width + 2 * unit:
         return None
-    there = at[span] - origin
+    turns = edge.course[[span.start, span.stop - 1]] - np.arctan2(chord[1], chord[0])
+    there = edge.at[span] - origin
     x, y = there @ along, there @ into
-    sight = seen[span] & (x > 0) & (x < width)
-    x, y, read = x[sight], y[sight], light[span][sight]
+    sight = edge.seen[span] & (x > 0) & (x < width)
+    x, y, read = x[sight], y[sight], edge.light[span][sight]
     best = None
     for bow in BOWS:
         depths = v - _bowed(u, width, bow)
         if depths.min() < -unit or depths.max() < least + near:
             continue
-        certainty = _step(x, y - _bowed(x, width, bow), read, near=near, unit=unit)
+        goes_on = _takes_up(turns, side * np.arctan(4 * bow))
+        if not goes_on and (v.max() < LEAST_HOLLOW_PX * unit or abs(bow) > MOST_BOWED):
+            continue
+        least_ev = COURSE_STEP_EV if goes_on else LEAST_STEP_EV
+        past = y - _bowed(x, width, bow)
+        certainty = _step(x, past, read, least_ev, near=near, unit=unit)
         if certainty and (best is None or certainty > best.certainty):
             best = _Mouth(certainty, span, depths)
     return best
@@ -207,7 +237,25 @@ def _bowed(along: Points, width: float, bow: float) -> Points:
     return 4 * bow * along * (width - along) / width
 
 
-def _step(along: Points, past: Points, light: Floats, *, near: float, unit: float) -> float:
+def _takes_up(turns: Points, bend: float) -> bool:
+    """Whether the outline goes on into a mouth on both sides rather than along the bite's edge.
+
+    ``turns`` (2, 2) is how far it turns from the mouth's chord before and after either end, and
+    ``bend`` how far the mouth does where it begins; radians.
+    """
+    outer, inner = turns[[0, 1], [0, 1]], turns[[0, 1], [1, 0]]
+    off, edge_off = (np.abs(_wrapped(t - [bend, -bend])) for t in (outer, inner))
+    return bool((off < TURNS).all() and (edge_off > off + TURNS_MORE).all())
+
+
+def _wrapped(angle: Points) -> Points:
+    """Angles between minus and plus half a turn."""
+    return (angle + np.pi) % (2 * np.pi) - np.pi
+
+
+def _step(
+    along: Points, past: Points, light: Floats, least_ev: float, *, near: float, unit: float
+) -> float:
     """By how many standard errors light steps at a mouth, or 0 if it does not step as a bite's.
 
     ``past`` is how far inwards from the mouth each reading of ``light`` lies.
@@ -227,7 +275,7 @@ def _step(along: Points, past: Points, light: Floats, *, near: float, unit: floa
     step = float(np.median(steps))
     here, further, first, last = (float(light[part].mean()) for part in parts)
     told = (
-        step > LEAST_STEP_EV
+        step > least_ev
         and (steps > ALIKE * step).mean() >= LEAST_ALIKE
         and abs(further - here) < MOST_SLOPE * step
         and SHARP[0] * step < here - first < SHARP[1] * step

@@ -45,6 +45,21 @@ def test_light_that_eats_into_the_outline_and_ends_sharply_is_spill(dimmer: floa
     assert max(run.depth_px for run in found.edge.spill if run.sure) == pytest.approx(DEPTH, abs=3)
 
 
+@pytest.mark.parametrize("dimmer", [0.12, 0.2, 0.3])
+def test_where_the_outline_bends_it_is_told_by_its_going_on_across_the_mouth(
+    dimmer: float,
+) -> None:
+    """On top of the head the light leaves an outline that is straight, or bulges still."""
+    aside = np.arctan2(X - 450, 220 - Y) * 3
+    deep = 12 * np.cos(np.clip(aside, -np.pi / 2, np.pi / 2)) ** 2
+    patch = HEAD & (np.hypot(X - 450, Y - 220) > 80 - deep) & (Y < 220)
+    light = np.where(FIGURE & ~patch, DARK, WALL)
+    found = seen(np.where(patch, WALL * 2.0**-dimmer, light))
+    [run] = [run for run in found.edge.spill if run.sure]
+    assert run.where == "12 o'clock"
+    assert run.depth_px == pytest.approx(12, abs=3)
+
+
 @pytest.mark.parametrize("seed", range(3))
 def test_a_hollow_that_shows_the_backdrop_is_none(seed: int) -> None:
     found = seen(np.where(FIGURE & ~bites(), DARK, WALL), seed=seed)
