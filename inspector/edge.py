@@ -20,7 +20,7 @@ from inspector.outline import TOLERANCE_PX, tolerance_px
 from inspector.place import Box
 from inspector.profile import ramps
 from inspector.ripple import RIPPLED, rippled
-from inspector.seam import goes_on
+from inspector.seam import goes_on, passes
 from inspector.spill import SpillRun, find_spill, may_spill
 from inspector.zones import Zones
 
@@ -36,6 +36,8 @@ SPILLED_EV, LEAST_SPILLED_EV = 0.45, 0.02
 much, stops."""
 SHARP = 0.5
 """Part of a run that falls more slowly than a clean edge, below which a seam may explain it."""
+MOSTLY_BITTEN = 0.5
+"""A run is a bite where so much of it is one."""
 BESIDE = 1.3
 """A seam is looked for further from the subject than that: so many times the run's depth."""
 KNOWN = 0.4
@@ -138,7 +140,7 @@ def _islands_and_spill(
         size=levels.frame.size,
     )
     runs = _less_sure_in_hair(runs, levels, zones, tolerance)
-    runs = _less_sure_along_seams(runs, levels, zones, across, falls)
+    runs = _less_sure_along_seams(runs, levels, zones, across, falls, bites)
     islands, lit = light_for_holes(levels, zones, across.outline, runs)
     left = (run for run in runs if not lit[run.span].any())
     runs = tuple(sorted(left, key=lambda r: (-r.sure, -r.length_px)))
@@ -169,9 +171,17 @@ def _less_sure_in_hair(
 
 
 def _less_sure_along_seams(
-    runs: tuple[SpillRun, ...], levels: Levels, zones: Zones, across: Across, falls: Falls
+    runs: tuple[SpillRun, ...],
+    levels: Levels,
+    zones: Zones,
+    across: Across,
+    falls: Falls,
+    bites: Points,
 ) -> tuple[SpillRun, ...]:
-    """The runs; one that ends as sharply as a clean edge may be a seam's, where that goes on."""
+    """The runs; one that ends as sharply as a clean edge may be a seam's, where that goes on.
+
+    So may a bite, where a seam passes its middle.
+    """
     if not any(run.sure for run in runs):
         return runs
     open_backdrop = (zones.backdrop & ~zones.fringe).astype(np.uint8)
@@ -180,6 +190,8 @@ def _less_sure_along_seams(
     from_subject = _away_from(zones.subject)
 
     def along_seam(run: SpillRun) -> bool:
+        if _bitten_by_seam(run, levels, light, across, bites):
+            return True
         begins = np.nan_to_num(across.white_at[run.span]) - run.depths
         ends = run.points + begins[:, None] * run.inward
         if falls.soft[run.span].mean() >= SHARP:
@@ -189,6 +201,18 @@ def _less_sure_along_seams(
         return goes_on(np.where(beside, np.float32(np.nan), light), levels.from_view(ends))
 
     return tuple(replace(run, sure=run.sure and not along_seam(run)) for run in runs)
+
+
+def _bitten_by_seam(
+    run: SpillRun, levels: Levels, light: Floats, across: Across, bites: Points
+) -> bool:
+    """Whether a seam passes the middle of a run that is a bite."""
+    bitten = bites[run.span] > 0
+    if bitten.mean() < MOSTLY_BITTEN:
+        return False
+    middle = np.nan_to_num(across.white_at[run.span]) - bites[run.span] / 2
+    places = run.points + middle[:, None] * run.inward
+    return passes(light, levels.from_view(np.median(places[bitten], axis=0)))
 
 
 def _beneath_white(

@@ -18,6 +18,10 @@ LEAST_ROWS = 15
 """So many working pixels of it must be in sight."""
 ACROSS = np.arange(-4.0, 4.1)
 """Offsets from the line at which the light is read, working pixels."""
+EVERY_WAY = np.radians(np.arange(0.0, 180.0, 0.5))
+FAR_PX, LEAST_FAR_ROWS, PLAIN_STEP_EV = 300.0, 60, 0.05
+"""A seam through a bite is looked for in all these directions and so far; so many working pixels of
+it must be in sight, and it steps by so many stops."""
 APART = 3
 """Readings between which a seam steps."""
 LEAST_STEP_EV, OVER_NOISE = 0.03, 6.0
@@ -43,7 +47,21 @@ def goes_on(light: Floats, ends: Points) -> bool:
         return False
     beyond = length / 2 + np.arange(CLEAR_PX, max(TIMES * length, LEAST_BEYOND_PX))
     at = np.concatenate([beyond, -beyond])
-    return any(_steps(_read(light, middle, _turned(course, turn), at)) for turn in TURNS)
+    return any(
+        _steps(_read(light, middle, _turned(course, turn), at), LEAST_STEP_EV, LEAST_ROWS)
+        for turn in TURNS
+    )
+
+
+def passes(light: Floats, place: Points) -> bool:
+    """Whether a straight line on which light steps passes a place (2,) and goes on in the backdrop.
+
+    ``light`` as in ``goes_on``; x, y in working pixels.
+    """
+    beyond = np.arange(CLEAR_PX, FAR_PX)
+    at = np.concatenate([beyond, -beyond])
+    ways = np.stack([np.cos(EVERY_WAY), np.sin(EVERY_WAY)], axis=1)
+    return any(_steps(_read(light, place, way, at), PLAIN_STEP_EV, LEAST_FAR_ROWS) for way in ways)
 
 
 def is_straight(ends: Points, within: float) -> bool:
@@ -73,11 +91,11 @@ def _read(light: Floats, middle: Points, along: Points, at: Points) -> Floats:
     return read_along(light, points, np.tile(across, (len(points), 1)), ACROSS)
 
 
-def _steps(rows: Floats) -> bool:
-    """Whether the mean of profiles (N, K), NaN left out, steps somewhere."""
+def _steps(rows: Floats, least_ev: float, least_rows: int) -> bool:
+    """Whether the mean of so many of the profiles (N, K), NaN left out, steps by so many stops."""
     known = np.isfinite(rows)
     count = known.sum(axis=0)
-    enough = count >= LEAST_ROWS
+    enough = count >= least_rows
     if enough.sum() <= APART:
         return False
     rows, known, count = rows[:, enough], known[:, enough], count[enough]
@@ -85,4 +103,4 @@ def _steps(rows: Floats) -> bool:
     spread = np.where(known, (rows - mean) ** 2, 0).sum(axis=0) / count
     apart = np.abs(mean[APART:] - mean[:-APART])
     error = np.sqrt((spread / count)[APART:] + (spread / count)[:-APART])
-    return bool((apart > np.maximum(LEAST_STEP_EV, OVER_NOISE * error)).any())
+    return bool((apart > np.maximum(least_ev, OVER_NOISE * error)).any())

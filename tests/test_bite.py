@@ -80,3 +80,12 @@ def test_a_strap_across_a_hollow_is_none(half_width: float, dimmer: float) -> No
     wall = WALL * 2.0 ** (-dimmer * strap / strap.max())
     found = seen(np.where(FIGURE & ~bites(24.0), DARK, wall))
     assert sure_px(found) == 0
+
+
+@pytest.mark.parametrize("lean", [0.0, 0.06])
+def test_a_seam_that_shows_in_a_hollow_is_not_sure(lean: float) -> None:
+    """It goes on in the backdrop above the figure."""
+    seam = blurred(np.abs(X - (297 + lean * (570 - Y))) < 3, 1.5)
+    wall = WALL * 2.0 ** (-0.3 * seam / seam.max())
+    found = seen(np.where(FIGURE & ~bites(16.0), DARK, wall))
+    assert sure_px(found) == 0
