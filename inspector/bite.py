@@ -39,8 +39,8 @@ COURSE, TURNS, TURNS_MORE = 6, np.radians(20.0), np.radians(10.0)
 """It does, where its course over so many points turns into the mouth's by less than the first, and
 into that of the bite's own edge by so much more."""
 LEAST_HOLLOW_PX = 5.0
-"""The edge of a bite lies so far inside the straight line between its ends, somewhere: beside an
-edge without a hollow a shade may lie, or light whose own end bends."""
+"""Where it does not, the edge of a bite lies so far inside the straight line between its ends,
+somewhere: beside an edge without a hollow a shade may lie, or light whose own end bends."""
 BLURRED, LEAST_BLURRED = 2.0, 1.5
 """So near an edge light belongs to neither side: sigmas of the lens's blur, besides half a working
 pixel, and working pixels at least."""
