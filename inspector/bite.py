@@ -212,29 +212,33 @@ def _mouth(edge: _Edge, span: slice, *, near: float, least: float, unit: float) 
     if u.min() < -2 * unit or u.max() > width + 2 * unit:
         return None
     turns = edge.course[[span.start, span.stop - 1]] - np.arctan2(chord[1], chord[0])
+    hollow = v.max() >= LEAST_HOLLOW_PX * unit
+    depths = v - np.outer(BOWS, _bowed(u, width))
+    deep = (depths.min(axis=1) >= -unit) & (depths.max(axis=1) >= least + near)
+    shapes = [
+        (i, COURSE_STEP_EV if goes_on else LEAST_STEP_EV)
+        for i in np.flatnonzero(deep)
+        if (goes_on := _takes_up(turns, side * np.arctan(4 * BOWS[i])))
+        or (hollow and abs(BOWS[i]) <= MOST_BOWED)
+    ]
+    if not shapes:
+        return None
     there = edge.at[span] - origin
     x, y = there @ along, there @ into
     sight = edge.seen[span] & (x > 0) & (x < width)
     x, y, read = x[sight], y[sight], edge.light[span][sight]
+    bowed = _bowed(x, width)
     best = None
-    for bow in BOWS:
-        depths = v - _bowed(u, width, bow)
-        if depths.min() < -unit or depths.max() < least + near:
-            continue
-        goes_on = _takes_up(turns, side * np.arctan(4 * bow))
-        if not goes_on and (v.max() < LEAST_HOLLOW_PX * unit or abs(bow) > MOST_BOWED):
-            continue
-        least_ev = COURSE_STEP_EV if goes_on else LEAST_STEP_EV
-        past = y - _bowed(x, width, bow)
-        certainty = _step(x, past, read, least_ev, near=near, unit=unit)
+    for i, least_ev in shapes:
+        certainty = _step(x, y - BOWS[i] * bowed, read, least_ev, near=near, unit=unit)
         if certainty and (best is None or certainty > best.certainty):
-            best = _Mouth(certainty, span, depths)
+            best = _Mouth(certainty, span, depths[i])
     return best
 
 
-def _bowed(along: Points, width: float, bow: float) -> Points:
-    """How far inwards an outline lies that bends by such a part of the mouth it spans."""
-    return 4 * bow * along * (width - along) / width
+def _bowed(along: Points, width: float) -> Points:
+    """How far inwards an outline lies that bends by all of the width of the mouth it spans."""
+    return 4 * along * (width - along) / width
 
 
 def _takes_up(turns: Points, bend: float) -> bool:
