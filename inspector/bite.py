@@ -3,9 +3,9 @@
 Light on the subject that ends as sharply as a clean edge, and is nearly as bright as the backdrop,
 eats a bite out of the outline and shows little else. But there the true outline goes on beneath the
 light, across the mouth of the bite; all that lies inside is dimmer than the backdrop, which keeps
-its level right up to it. A shade on the backdrop, a seam or a fold has no reason to end just where
-the outline would have gone on. A gap between limbs, which has such a shape, shows the backdrop
-itself, as bright inside as outside.
+its level right up to it. A shade on the backdrop, a seam or a fold seldom ends just where the
+outline would have gone on; but the subject's own shadow at its neck may, and is not told apart. A
+gap between limbs, which has such a shape, shows the backdrop itself, as bright inside as outside.
 """
 
 from __future__ import annotations
