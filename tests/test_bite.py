@@ -45,6 +45,12 @@ def test_light_that_eats_into_the_outline_and_ends_sharply_is_spill(dimmer: floa
     assert max(run.depth_px for run in found.edge.spill if run.sure) == pytest.approx(DEPTH, abs=3)
 
 
+def test_a_slight_step_is_not_sure() -> None:
+    """Strands and the lens's blur make the like."""
+    found = seen(np.where(bites(), WALL * 2.0**-0.08, np.where(FIGURE, DARK, WALL)))
+    assert sure_px(found) == 0
+
+
 @pytest.mark.parametrize("dimmer", [0.12, 0.2, 0.3])
 def test_where_the_outline_bends_it_is_told_by_its_going_on_across_the_mouth(
     dimmer: float,
