@@ -22,7 +22,7 @@ from inspector.across import Across
 from inspector.arrays import Floats, Mask, Points
 from inspector.clean_part import Falls
 from inspector.levels import Levels
-from inspector.outline import TOLERANCE_PX, Outline, read_along, runs_of
+from inspector.outline import TOLERANCE_PX, Outline, average_along, read_along, runs_of
 
 # All lengths below are for a tolerance of 3 px, and grow with it.
 MOUTHS_PX = (24.0, 34.0, 48.0, 68.0, 96.0, 136.0)
@@ -135,7 +135,7 @@ def find_bites(
     hidden = ~np.isfinite(across.white_at)
     found = [
         mouth
-        for span in _spans(ends, outline, _dim(light, seen), unit)
+        for span in _spans(ends, outline, _dim(light, seen, outline.line), unit)
         if not hidden[span].any()
         and across.tangled[span].mean() < MOST_TANGLED
         and falls.shaded[span].mean() < MOST_SHADED
@@ -161,9 +161,10 @@ def _from_dark(ev: Floats) -> Floats:
     return np.asarray(cv2.distanceTransform(white, cv2.DIST_L2, 5), np.float32)
 
 
-def _dim(light: Floats, seen: Mask) -> Mask:
-    """(N,) where the light by the edge is dimmer than further out."""
+def _dim(light: Floats, seen: Mask, line: NDArray[np.intp]) -> Mask:
+    """(N,) where the light by the edge is dimmer than further out, averaged along the edge."""
     count = seen.sum(axis=1)
+    light = average_along(np.where(seen, light, np.float32(np.nan)), line)
     first = light[np.arange(len(light)), np.maximum(count - 1, 0)]
     brightest = np.where(seen, light, -np.inf).max(axis=1)
     return np.asarray((count > 0) & (brightest - first > DIM_EV))
