@@ -121,6 +121,7 @@ def _islands_and_spill(
         across.outline,
         across.white_at,
         suspect,
+        known=zones.plate_shift is not None,
         blur=zones.blur_px,
         tolerance=tolerance,
     )

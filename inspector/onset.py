@@ -110,6 +110,7 @@ def find_onset(
     white_at: Points,
     suspect: Suspect,
     *,
+    known: bool,
     blur: float,
     tolerance: float,
 ) -> Onset:
@@ -121,14 +122,16 @@ def find_onset(
         (h, w) stops of the backdrop, carried on behind the subject.
     white_at : ndarray, float64
         (N,) offset inwards at which white ends, pixels.
+    known : bool
+        Whether a plate has shown the backdrop's light.
     blur : float
         Sigma of the lens, pixels.
     tolerance : float
         Pixels by which white may cross the outline.
     """
     unit = tolerance / TOLERANCE_PX
-    # The backdrop's level is carried on smoothly over what is as small as deep spill.
-    even = np.zeros_like(backdrop_ev)
+    # The backdrop's level is else carried on smoothly over what is as small as deep spill.
+    even = backdrop_ev if known else np.zeros_like(backdrop_ev)
     sharp = -(0.5 + 2 * blur / unit)
     onset, *others = (
         _in_steps(

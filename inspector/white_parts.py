@@ -43,17 +43,19 @@ LEAST_WHITE = 0.9
 """So much of it is paper white; what is less is seen as a short backdrop."""
 
 
-def find_white_parts(levels: Levels, backdrop: Mask, subject: Mask) -> Mask:
+def find_white_parts(levels: Levels, light: Floats, backdrop: Mask, subject: Mask) -> Mask:
     """(h, w) True where the backdrop is a white part of the subject.
 
     Parameters
     ----------
+    light : ndarray, float32
+        (h, w) stops, over the backdrop's own where a plate has shown it.
     backdrop, subject : ndarray, bool
         (h, w) zones of the working picture.
     """
     found = np.zeros(backdrop.shape, bool)
     inner = cv2.erode(backdrop.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    changes = _changes(levels.ev, inner)
+    changes = _changes(light, inner)
     steps = changes > STEP_EV
     if not steps.any() or not subject.any() or steps.sum() > MOST_STEPS * inner.sum():
         return found
@@ -63,7 +65,7 @@ def find_white_parts(levels: Levels, backdrop: Mask, subject: Mask) -> Mask:
     area[0] = 0  # what is none
     least = max(LEAST_PX, tolerance_px(levels.frame.size) / levels.scale)
     beside_subject = _grown(subject, 3) & ~steps
-    light = np.where(inner, levels.ev, np.float32(np.nan))
+    inside = np.where(inner, light, np.float32(np.nan))
     _, joined = cv2.connectedComponents(backdrop.astype(np.uint8), connectivity=8)
     for k in np.flatnonzero((area >= least**2) & (area <= MOST_AREA * area.sum())):
         box = around(stats[k], 2 * BESIDE_PX)
@@ -74,9 +76,9 @@ def find_white_parts(levels: Levels, backdrop: Mask, subject: Mask) -> Mask:
             _thickness(part) >= least
             and levels.white[box][part].mean() >= LEAST_WHITE
             and _shared(part, beside_subject[box]) >= LEAST_BORDER
-            and abs(difference := _difference(levels.ev[box], part, larger)) >= LEAST_EV
+            and abs(difference := _difference(light[box], part, larger)) >= LEAST_EV
             and not _is_shadow(difference, changes[box], part, larger)
-            and not _is_crease(part, larger, (box[1].start, box[0].start), light)
+            and not _is_crease(part, larger, (box[1].start, box[0].start), inside)
         ):
             found[box] |= _grown(part, OVER_PX + 1)
     return found & backdrop

@@ -200,7 +200,8 @@ def _assemble(
     *,
     grid: bool,
 ) -> Zones:
-    white_parts = find_white_parts(levels, backdrop & ~(dimmed > 0), subject)
+    light = levels.ev if plate_shift is None else levels.ev - surface
+    white_parts = find_white_parts(levels, light, backdrop & ~(dimmed > 0), subject)
     white_parts |= find_washed(levels, backdrop & ~white_parts, subject | white_parts, surface)
     backdrop, subject = backdrop & ~white_parts, subject | white_parts
     margin = np.where(white_parts, -np.abs(margin), margin)

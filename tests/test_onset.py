@@ -75,6 +75,7 @@ def fitted(
         outline(points, normal),
         np.full(count, white_at - traced),
         Suspect(everywhere, everywhere, everywhere, np.full(count, np.inf)),
+        known=False,
         blur=BLUR,
         tolerance=3.0,
     )
@@ -218,6 +219,7 @@ def test_points_that_are_not_looked_at_are_not_known() -> None:
         outline(points, np.array([1.0, 0.0])),
         np.zeros(30),
         Suspect(look, look, look, np.zeros(30)),
+        known=False,
         blur=BLUR,
         tolerance=3.0,
     )

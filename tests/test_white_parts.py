@@ -106,12 +106,32 @@ def test_a_gap_in_other_light_than_the_wall_beyond_a_limb_is_no_part_of_it() -> 
     levels = measure_levels(frame_of_light(blurred(light, 2.4), NOISY))
     scale = levels.scale
     seen = (light > 0.5)[::scale, ::scale]
-    assert not find_white_parts(levels, seen, ~seen).any()
+    assert not find_white_parts(levels, levels.ev, seen, ~seen).any()
     # The same light that joins the wall is the subject's.
     light = np.where(square, 2.0**0.8, np.where(FIGURE & (Y > 150), DARK, 2.0**0.45))
     levels = measure_levels(frame_of_light(blurred(light, 2.4), NOISY))
     seen = (light > 0.5)[::scale, ::scale]
-    assert find_white_parts(levels, seen, ~seen)[160 // scale, 300 // scale]
+    assert find_white_parts(levels, levels.ev, seen, ~seen)[160 // scale, 300 // scale]
+
+
+@pytest.mark.parametrize(("brighter", "jacket"), [(0.3, 1.0), (0.6, 0.5)])
+def test_a_softbox_before_a_white_wall_is_backdrop_by_a_plate(
+    brighter: float, jacket: float
+) -> None:
+    """One frame shows it as it would a white part of the subject; the empty set tells them apart.
+
+    A white jacket is told by a plate all the same.
+    """
+    softbox = disc(SIZE, (300, 190), 130)
+    wall = np.where(softbox, 2.0 ** (0.3 + brighter), 2.0**0.3)
+    plate = inspect(frame_of_light(blurred(wall, 1.0), NOISY, seed=2))
+    dark = frame_of_light(blurred(np.where(FIGURE, DARK, wall), 1.0), NOISY)
+    seen = inspect(dark, plate=plate)
+    assert seen.edge.spill == ()
+    assert seen.verdict.word == "pass"
+    assert inspect(dark).verdict.word == "warn"
+    seen = inspect(frame_of_light(light_of(wall, jacket), NOISY), plate=plate)
+    assert seen.edge.spill_fraction == pytest.approx(0.4, abs=0.1)
 
 
 @pytest.mark.parametrize("period", [60, 72])
@@ -122,7 +142,7 @@ def test_the_folds_of_a_curtain_are_no_white_parts(period: int) -> None:
     zones = find_zones(levels)
     scale = SIZE[0] // zones.label.shape[1]
     assert overlap(FIGURE[::scale, ::scale], zones.subject) > 0.97
-    assert not find_white_parts(levels, zones.backdrop, zones.subject).any()
+    assert not find_white_parts(levels, levels.ev, zones.backdrop, zones.subject).any()
 
 
 @pytest.mark.parametrize("lean", [0.0, 0.03])
