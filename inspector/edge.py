@@ -16,7 +16,7 @@ from inspector.holes import Island
 from inspector.hot_spots import HotSpot, find_hot_spots, light_for_holes
 from inspector.levels import Levels
 from inspector.onset import Onset, find_onset
-from inspector.outline import TOLERANCE_PX, tolerance_px
+from inspector.outline import TOLERANCE_PX, read_along, tolerance_px
 from inspector.place import Box
 from inspector.profile import ramps
 from inspector.ripple import RIPPLED, rippled
@@ -36,6 +36,9 @@ SPILLED_EV, LEAST_SPILLED_EV = 0.45, 0.02
 much, stops."""
 SHARP = 0.5
 """Part of a run that falls more slowly than a clean edge, below which a seam may explain it."""
+BRIGHTER_EV, AMID = 0.1, 5
+"""Light is no backdrop between strands where it is brighter by more, stops, on the way in; read at
+so many places."""
 MOSTLY_BITTEN = 0.5
 """A run is a bite where so much of it is one."""
 BESIDE = 1.3
@@ -161,12 +164,17 @@ def _less_sure_in_hair(
     """The runs; light between strands is no sure spill."""
     if not any(run.sure for run in runs):
         return runs
-    light = np.exp2(np.minimum(levels.ev - zones.backdrop_ev, np.float32(0)))
+    over_ev = levels.ev - zones.backdrop_ev
+    light = np.exp2(np.minimum(over_ev, np.float32(0)))
     slope = RIPPLED * levels.scale * TOLERANCE_PX / tolerance
 
     def in_hair(run: SpillRun) -> bool:
         points, inward = levels.from_view(run.points), run.inward
-        return rippled(light, points, inward, depth=run.depth_px / levels.scale, slope=slope)
+        depth = run.depth_px / levels.scale
+        amid = read_along(over_ev, points, inward, np.linspace(0, depth, AMID)[1:-1])
+        if np.median(amid.max(axis=1)) > BRIGHTER_EV:
+            return False
+        return rippled(light, points, inward, depth=depth, slope=slope)
 
     return tuple(replace(run, sure=run.sure and not in_hair(run)) for run in runs)
 

@@ -68,6 +68,35 @@ def test_a_shoulder_as_white_as_the_wall_but_for_a_tenth_of_a_stop_spills() -> N
     assert seen.edge.spill_fraction == pytest.approx(spilled, abs=0.02)
 
 
+@pytest.mark.parametrize("jagged", [0, 20])
+def test_a_head_in_light_brighter_than_the_wall_that_ends_sharply_spills(jagged: int) -> None:
+    """Up to where it ends as fast as the lens lets it, and but for a wedge of hair."""
+    figure = disc(SIZE, (500, 380), 80) | disc(SIZE, (500, 700), 260)
+    hair = np.abs(X - 500) < 0.28 * np.clip(400 - Y, 0, 200)
+    lit = figure & ~hair & (470 + jagged * np.sin(X / 23) > Y)
+    light = np.where(figure, np.where(lit, WALL * 2**0.2, DARK), WALL)
+    subject, seen = look(blurred(light, 1.6))
+    assert subject[lit].mean() > 0.99
+    assert subject[~figure].mean() < 0.002
+    # Of the head's outline all but what the hair covers, and of the shoulders' down to the end.
+    assert sum(run.length_px for run in seen.edge.spill if run.sure) > 400
+
+
+def test_light_on_the_subject_at_the_ceiling_steps_up_from_a_wall_under_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A simulated head: its light ends sharply, in a wedge, and so ripples along the edge."""
+    draw = random_scene(3400050)
+    frame, truth = render(draw.scene, camera=draw.camera, seed=3400050)
+    seen = inspect(frame)
+    assert seen.edge.spill_fraction == pytest.approx(truth.spill_fraction, abs=0.02)
+    monkeypatch.setattr("inspector.edge.BRIGHTER_EV", 9.0)
+    assert inspect(frame).edge.spill_fraction == 0  # it passes for hair
+    monkeypatch.setattr("inspector.washed.BRIGHTER_EV", 9.0)
+    longest = max(run.length_px for run in inspect(frame).edge.spill)
+    assert longest < 0.8 * max(run.length_px for run in seen.edge.spill)
+
+
 @pytest.mark.parametrize("dimmed", [0.1, 0.2])
 def test_a_dim_band_beside_a_sharp_outline_is_backdrop(dimmed: float) -> None:
     """As cast by hair or a fold: within, the light falls as fast as the lens lets it."""
