@@ -44,6 +44,9 @@ backdrop by this part, in some channel."""
 DIMMER, LEAST_DIMMER_RUN_PX, DIMMER_GAP_PX = 0.06, 72.0, 16.0
 """Or it is darker than the backdrop by this part for so long, gaps no longer than the last: so deep
 and sharp an edge that runs along with the subject is the subject's own."""
+LEAST_SHARP_RUN_PX = 66.0
+"""Shorter light that ends sharply, and nowhere reaches so far, may lie behind a strand or a fold
+that follows the outline."""
 LIFT_EV = 0.06
 """White light that rises suddenly by more, stops, before it falls at the outline, may be spill."""
 FAINT_LIFT_EV = 0.03
@@ -138,15 +141,17 @@ def find_spill(
     cues = find_cues(across, falls, overlap, tolerance=tolerance)
     surely, like_spill = spill_by_cues(across, falls, cues)
     shallow = _within_tolerance(falls, suspect, onset, past, overlap)
-    deep = _past_the_outline(across, falls, onset, past)
+    deep, short = _past_the_outline(across, falls, onset, past)
     sure = without_gaps(
         (surely & ~shallow) | deep | (bites > 0), across.outline, GAP_PX * falls.long
     )
     sure = long_runs(sure, across.outline, LEAST_PART_PX * falls.wide)
-    possible = like_spill & ~shallow & ~sure
+    possible = ((like_spill & ~shallow) | short) & ~sure
     possible = long_runs(possible, across.outline, LEAST_RUN_PX * falls.long)
     fitted = np.maximum(past + tolerance, 0.0)
-    depths = np.where(shallow, fitted, np.where(deep, np.fmax(fitted, cues.depths), cues.depths))
+    depths = np.where(
+        shallow, fitted, np.where(deep | short, np.fmax(fitted, cues.depths), cues.depths)
+    )
     depths = np.maximum(depths, bites)
     runs = [
         _run(across, at, depths, sure=is_sure, centre=centre, size=size)
@@ -168,8 +173,13 @@ def _within_tolerance(
     return (weighed < 0) | sloping
 
 
-def _past_the_outline(across: Across, falls: Falls, onset: Onset, past: Points) -> Mask:
-    """(N,) where white goes on beyond the tolerance from where the subject surely begins."""
+def _past_the_outline(
+    across: Across, falls: Falls, onset: Onset, past: Points
+) -> tuple[Mask, Mask]:
+    """(N,) where white goes on beyond the tolerance from where the subject surely begins.
+
+    And where it seems to, but ends too sharply for so short a stretch.
+    """
     soft, wide = falls.soft, falls.wide
     # On a limb too thin for its fall to be told white may well lie; strands hide it by themselves.
     slow = soft | ~(np.isfinite(across.fall) | across.tangled)
@@ -187,11 +197,14 @@ def _past_the_outline(across: Across, falls: Falls, onset: Onset, past: Points) 
     lit |= long_runs(dimmer, across.outline, LEAST_DIMMER_RUN_PX * falls.long)
     sharp = far | (onset.steps & ~soft)
     deep &= ~sharp | (~across.tangled & (lit | onset.steps))
+    short = np.zeros(len(deep), bool)
     for run in runs_of(deep, across.outline.line):
         plain, step = (past > onset.error)[run], across.outline.step[run]
         soft_enough = step[plain & soft[run]].sum() >= LEAST_RUN_PX * wide
-        deep[run] = soft_enough or step[plain].sum() >= LEAST_OVERLAP_RUN_PX * wide
-    return deep
+        lasts = step[plain].sum() >= LEAST_OVERLAP_RUN_PX * wide
+        sure = far[run].any() or step.sum() >= LEAST_SHARP_RUN_PX * wide
+        deep[run], short[run] = soft_enough or (lasts and sure), lasts
+    return deep, short & ~deep
 
 
 def _run(

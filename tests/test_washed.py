@@ -117,6 +117,19 @@ def test_a_soft_shadow_around_a_sharp_outline_is_backdrop(dimmed: float) -> None
     assert seen.edge.spill_fraction == 0
 
 
+@pytest.mark.parametrize(("length", "sure"), [(50, False), (150, True)])
+def test_a_dim_band_that_ends_sharply_is_sure_spill_only_if_it_goes_on(
+    length: int, sure: bool
+) -> None:
+    """A strand of hair that follows the outline dims it so, too, but not for long."""
+    off, turned = np.hypot(X - 500, Y - 400) - 180, np.arctan2(Y - 400, X - 500) + np.pi / 2
+    band = (off > 0) & (off < 8 - (length < 100)) & (np.abs(turned) < length / 2 / 186)
+    light = np.where(BODY, DARK, np.where(band, WALL * 2**-0.2, WALL))
+    _, seen = look(blurred(light, 1.3))
+    assert [run.sure for run in seen.edge.spill] == [sure]
+    assert seen.verdict.word == ("warn" if sure else "pass")
+
+
 def test_a_dim_band_beside_a_blade_is_backdrop() -> None:
     """A blade that glows holds no spill, whatever lies beside it."""
     band = FOIL | ((X > 700) & (X < 890) & (np.abs(Y - 412) < 12))
