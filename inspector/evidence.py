@@ -27,7 +27,7 @@ Patch = NDArray[np.uint8]
 
 HOLES_BEFORE = 2.0
 """Weight that a patch is a hole before anything is known of it: gaps are far more common."""
-SURE, OPEN = 0.5, 2.0
+SURE, OPEN = 0.65, 2.0
 """Under the first weight a patch is light, under the second it may be either."""
 ENOUGH = 150
 """Working pixels of a patch that show its level and its edge well; fewer show them less so."""
