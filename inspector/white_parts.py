@@ -49,13 +49,14 @@ def find_white_parts(levels: Levels, light: Floats, backdrop: Mask, subject: Mas
     Parameters
     ----------
     light : ndarray, float32
-        (h, w) stops, over the backdrop's own where a plate has shown it.
+        (h, w) stops, over the backdrop's own where a plate has shown it. At the ceiling that
+        steps where the frame does not: only what steps in both counts.
     backdrop, subject : ndarray, bool
         (h, w) zones of the working picture.
     """
     found = np.zeros(backdrop.shape, bool)
     inner = cv2.erode(backdrop.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    changes = _changes(light, inner)
+    changes = np.minimum(_changes(light, inner), _changes(levels.ev, inner))
     steps = changes > STEP_EV
     if not steps.any() or not subject.any() or steps.sum() > MOST_STEPS * inner.sum():
         return found

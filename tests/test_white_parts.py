@@ -134,6 +134,18 @@ def test_a_softbox_before_a_white_wall_is_backdrop_by_a_plate(
     assert seen.edge.spill_fraction == pytest.approx(0.4, abs=0.1)
 
 
+@pytest.mark.parametrize(("frame_ev", "plate_ev", "brighter"), [(0.5, -0.5, 0.3), (1, 0, 0.3)])
+def test_a_softbox_that_only_the_plate_shows_is_backdrop(
+    frame_ev: float, plate_ev: float, brighter: float
+) -> None:
+    """The frame is at the ceiling, the plate was shot darker, at another exposure."""
+    softbox = disc(SIZE, (300, 190), 130)
+    wall = np.where(softbox, 2.0**brighter, 1.0)
+    plate = inspect(frame_of_light(blurred(wall * 2**plate_ev, 1.0), NOISY, seed=2))
+    light = blurred(np.where(FIGURE, DARK, wall * 2**frame_ev), 1.0)
+    assert inspect(frame_of_light(light, NOISY), plate=plate).edge.spill == ()
+
+
 @pytest.mark.parametrize("period", [60, 72])
 def test_the_folds_of_a_curtain_are_no_white_parts(period: int) -> None:
     """They are as steep as a jacket's border, but everywhere."""
