@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask, around, averaged, binned, disc, without_specks
 from inspector.levels import Levels
@@ -22,7 +21,7 @@ colours may be single ones: light is averaged so far."""
 REACH = 0.035
 """How far spill reaches from the dark subject, part of the long side."""
 BELOW_CEILING_EV = 0.05
-"""So near the ceiling light tells no step, stops."""
+"""What is so near the ceiling, stops, or beyond it, counts as so bright."""
 RIM_PX = 2
 """So near the backdrop's border light falls, working pixels."""
 PLAIN_STEP_EV = 0.05
@@ -39,7 +38,7 @@ towards the backdrop is shared with the dark subject, working pixels and part.""
 LIMB_ENCLOSED, LIMB_SHARED_PX = 0.8, 8
 """The same of a limb that is washed over from both sides, and dark only where it ends."""
 MOST_AREA = 1 / 8
-"""A larger part of the backdrop around is backdrop, unless it is plainly brighter."""
+"""A larger part of the backdrop is backdrop."""
 LEAST_DEPTH_PX = 7.1
 """Spill less deep in the middle, its blurred border included, is better seen in profiles, working
 pixels."""
@@ -51,9 +50,9 @@ third is under the backdrop by no more than the step and the second, stops and w
 FALLS_PX, FALLS_TO_EV, LEAST_SLOW = (2.0, 4.0), -2.0, 0.4
 """Beyond spill light falls slowly: so far inside, working pixels, so much of the subject is over
 this level, stops; beyond what only dims the backdrop, hair or a seam, next to nothing is."""
-BRIGHTER_EV, BESIDE_EDGE_PX = 0.1, 6
-"""What steps up from the backdrop by more does not dim it, stops; so near their border both are
-read, working pixels."""
+BRIGHTER_EV = 0.25
+"""What is brighter than the backdrop by more, up a step as high, does not dim it, stops; but for a
+straight step, as at a crease."""
 MOST_LINES = 0.25
 """Light with more thin dark lines in it lies behind hair."""
 STRAIGHT_PX = 1.2
@@ -92,7 +91,7 @@ def find_washed(levels: Levels, backdrop: Mask, subject: Mask, backdrop_ev: Floa
 
 
 def _find(ev: Floats, backdrop: Mask, subject: Mask, told: Mask, backdrop_ev: Floats) -> Mask:
-    """The same on pictures whose pixels are large enough; ``told`` is white under the ceiling."""
+    """The same on pictures whose pixels are large enough; ``told`` is what is white."""
     found = np.zeros(backdrop.shape, bool)
     told = told & _shrunk(backdrop, RIM_PX)
     from_subject = cv2.distanceTransform((~subject).astype(np.uint8), cv2.DIST_L2, 5)
@@ -206,20 +205,12 @@ def _lit_parts(
         deep = np.median(away[box][edge]) >= LEAST_DEPTH_PX
         plain = step >= max(PLAIN_STEP_EV, LEAST_CONTRAST / stats[k, cv2.CC_STAT_AREA])
         plain &= step >= SHALLOW_EV or _stays(fallen[box] < step + FALLEN_EV, edge)
-        around_edge = _grown(edge, BESIDE_EDGE_PX) & ~_grown(edge, RIM_PX)
-        rise = _rise(fallen[box], part & around_edge, backdrop[box] & ~part & around_edge)
         ends = np.argwhere(edge)[:, ::-1].astype(np.float64)
-        brighter = min(step, rise) > BRIGHTER_EV and not is_straight(ends, STRAIGHT_PX)
+        over = -float(np.median(fallen[box][part]))
+        brighter = min(step, over) > BRIGHTER_EV and not is_straight(ends, STRAIGHT_PX)
         if deep and plain and (brighter or _falls_slowly(part, subject[box], lit[box])):
             found[box] |= part
     return found
-
-
-def _rise(fallen: Floats, part: Mask, beyond: Mask) -> float:
-    """Stops by which a part is brighter than what lies beyond its border."""
-    if not (part.any() and beyond.any()):
-        return 0.0
-    return float(np.median(fallen[beyond]) - np.median(fallen[part]))
 
 
 def _stays(still: Mask, edge: Mask) -> bool:
@@ -249,34 +240,22 @@ def _open(light: Floats, ev: Floats, told: Mask, backdrop: Mask, inside: Mask) -
     """(h, w) True where the backdrop is open: what a brush reaches from its middle, and gaps."""
     core = _shrunk(inside, BRUSH_PX)
     _, label, stats, _ = cv2.connectedComponentsWithStats(core.astype(np.uint8), connectivity=4)
-    large = stats[:, cv2.CC_STAT_AREA] > MOST_AREA * np.count_nonzero(core)
-    keep = np.zeros(len(stats), bool)
+    keep = stats[:, cv2.CC_STAT_AREA] > MOST_AREA * np.count_nonzero(core)
     _, pieces = cv2.connectedComponents(backdrop.astype(np.uint8), connectivity=4)
     for piece in np.unique(pieces[core]):
         own = np.unique(label[core & (pieces == piece)])
         keep[own[np.argmax(stats[own, cv2.CC_STAT_AREA])]] = True
-    others = np.flatnonzero(~keep[1:]) + 1
-    for k in sorted(others, key=lambda k: not large[k]):
+    for k in np.flatnonzero(~keep[1:]) + 1:
         box = around(stats[k], BESIDE_PX)
         part = told[box] & (label[box] == k)
         beside = told[box] & keep[label[box]] & (label[box] > 0)
-        keep[k] = large[k]
         if part.any() and beside.any():
-            rises = [
-                float(np.median(p[box][part]) - np.median(p[box][beside])) for p in (light, ev)
-            ]
-            same = all(abs(rise) < most for rise, most in zip(rises, SAME_EV, strict=True))
-            # What goes on out of sight is no head, however bright.
-            plain = rises[1] >= BRIGHTER_EV and not _at_border(stats[k], core.shape)
-            keep[k] = same or (large[k] and not plain)
+            keep[k] = all(
+                abs(np.median(one[box][part]) - np.median(one[box][beside])) < most
+                for one, most in zip((light, ev), SAME_EV, strict=True)
+            )
     keep[0] = False
     return _grown(keep[label], BRUSH_PX + 1) & inside
-
-
-def _at_border(part: NDArray[np.int32], shape: tuple[int, ...]) -> bool:
-    """Whether a part, given by its box, touches the border of a picture of this shape."""
-    x, y, w, h = part[:4]
-    return bool(x == 0 or y == 0 or x + w == shape[1] or y + h == shape[0])
 
 
 def _enlarged(mask: Mask, by: int, shape: tuple[int, ...]) -> Mask:
