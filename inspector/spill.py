@@ -44,9 +44,9 @@ backdrop by this part, in some channel."""
 DIMMER, LEAST_DIMMER_RUN_PX, DIMMER_GAP_PX = 0.06, 72.0, 16.0
 """Or it is darker than the backdrop by this part for so long, gaps no longer than the last: so deep
 and sharp an edge that runs along with the subject is the subject's own."""
-LEAST_SHARP_RUN_PX = 66.0
-"""Shorter light that ends sharply, and nowhere reaches so far, may lie behind a strand or a fold
-that follows the outline."""
+LEAST_SHARP_RUN_PX = 50.0
+"""Shorter light that ends sharply, nowhere reaches ``PLAIN_PX`` past the tolerance, and is mostly
+not brighter than the backdrop, may lie behind a strand or a fold that follows the outline."""
 LIFT_EV = 0.06
 """White light that rises suddenly by more, stops, before it falls at the outline, may be spill."""
 FAINT_LIFT_EV = 0.03
@@ -158,7 +158,7 @@ def find_spill(
         for mask, is_sure in ((sure, True), (possible, False))
         for at in runs_of(mask, across.outline.line)
     ]
-    return tuple(runs), like_spill
+    return tuple(runs), like_spill | short
 
 
 def _within_tolerance(
@@ -178,7 +178,7 @@ def _past_the_outline(
 ) -> tuple[Mask, Mask]:
     """(N,) where white goes on beyond the tolerance from where the subject surely begins.
 
-    And where it seems to, but ends too sharply for so short a stretch.
+    And where it looks so, on a stretch too short to tell it from a strand.
     """
     soft, wide = falls.soft, falls.wide
     # On a limb too thin for its fall to be told white may well lie; strands hide it by themselves.
@@ -202,7 +202,8 @@ def _past_the_outline(
         plain, step = (past > onset.error)[run], across.outline.step[run]
         soft_enough = step[plain & soft[run]].sum() >= LEAST_RUN_PX * wide
         lasts = step[plain].sum() >= LEAST_OVERLAP_RUN_PX * wide
-        sure = far[run].any() or step.sum() >= LEAST_SHARP_RUN_PX * wide
+        sure = far[run].any() or step.sum() >= LEAST_SHARP_RUN_PX * falls.long
+        sure |= bool((onset.rise[run] > BRIGHTER).mean() > 0.5)
         deep[run], short[run] = soft_enough or (lasts and sure), lasts
     return deep, short & ~deep
 
