@@ -166,7 +166,7 @@ def _dim(light: Floats, seen: Mask, line: NDArray[np.intp]) -> Mask:
     count = seen.sum(axis=1)
     light = average_along(np.where(seen, light, np.float32(np.nan)), line)
     first = light[np.arange(len(light)), np.maximum(count - 1, 0)]
-    brightest = np.where(seen, light, -np.inf).max(axis=1)
+    brightest = np.where(seen & np.isfinite(light), light, -np.inf).max(axis=1)
     return np.asarray((count > 0) & (brightest - first > DIM_EV))
 
 
