@@ -107,7 +107,7 @@ def test_a_soft_shadow_around_a_sharp_outline_is_backdrop(dimmed: float) -> None
 def test_a_short_patch_that_ends_sharply_is_spill_if_it_is_brighter(brighter: bool) -> None:
     """No strand brightens the backdrop. What the edge stands is in neither case known exactly."""
     inwards, turned = 180 - np.hypot(X - 500, Y - 400), np.arctan2(Y - 400, X - 500) + np.pi / 2
-    patch = BODY & (inwards < 7.5) & (np.abs(turned) < 31 / 180)
+    patch = BODY & (inwards < 7.5) & (np.abs(turned) < 30 / 180)
     light = np.where(patch, WALL * 2 ** (0.2 if brighter else -0.2), np.where(BODY, DARK, WALL))
     _, seen = look(blurred(light, 1.2))
     assert [run.sure for run in seen.edge.spill] == [brighter]
