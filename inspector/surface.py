@@ -31,7 +31,7 @@ BESIDE = np.ones((21, 21), np.uint8)
 """Beside is what lies so near, across a blade or an arm, coarse pixels."""
 LEAST_APART = 0.01
 """So large a part of the picture is the same surface though it lies further off, across a body."""
-CUT_OFF_EV, LEAST_CUT_OFF = 2.1, 0.002
+CUT_OFF_EV, LEAST_CUT_OFF = 2.5, 0.002
 """So is one that differs by no more and is as large, a part of the picture, with nothing but dark
 around: someone stands between."""
 DARK_EV, DARK_AROUND, BORDER_PX = 2.0, 0.9, (4, 6)

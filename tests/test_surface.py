@@ -33,6 +33,15 @@ def test_a_side_that_someone_cuts_off_is_backdrop_however_much_it_falls_short(
     assert [reason.code for reason in seen.verdict.reasons] == ["background-short"]
 
 
+def test_with_an_under_frame_a_side_that_is_cut_off_may_fall_shorter_yet() -> None:
+    """It shows how far the other side is over the ceiling: here 2.3 stops over this one."""
+    light = blurred(np.where(BODY, DARK, np.where(X < 480, 2.0**1.9, 2.0**-0.4)))
+    under = frame_of_light(light / 4, NOISY, seed=2)
+    seen = inspect(frame_of_light(light, NOISY), under=under)
+    assert iou(seen.zones.backdrop, ~BODY[::2, ::2]) > 0.98
+    assert [reason.code for reason in seen.verdict.reasons] == ["background-short"]
+
+
 @pytest.mark.parametrize("fade", [30.0, 45.0])
 def test_a_subject_over_which_light_falls_as_slowly_as_over_a_wall_is_no_wall(fade: float) -> None:
     """From one side it goes over into the backdrop without an edge."""
