@@ -39,7 +39,7 @@ SHARP = 0.5
 BRIGHTER_EV, AMID = 0.1, 5
 """Light is no backdrop between strands where it is brighter by more, stops, on the way in; read at
 so many places."""
-MOSTLY_BITTEN = 0.5
+MOSTLY_BITTEN = 0.75
 """A run is a bite where so much of it is one."""
 BESIDE = 1.3
 """A seam is looked for further from the subject than that: so many times the run's depth."""

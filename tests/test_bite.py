@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 from plain import NOISY, blurred, disc, frame_of_light
 
+from inspector.edge import _bitten_by_seam
 from inspector.inspect import Inspection, inspect
+from inspector.levels import measure_levels
 
 SIZE = (900, 700)
 X, Y = np.meshgrid(np.arange(SIZE[0]) + 0.5, np.arange(SIZE[1]) + 0.5)
@@ -95,3 +100,16 @@ def test_a_seam_that_shows_in_a_hollow_is_not_sure(lean: float) -> None:
     wall = WALL * 2.0 ** (-0.3 * seam / seam.max())
     found = seen(np.where(FIGURE & ~bites(16.0), DARK, wall))
     assert sure_px(found) == 0
+
+
+@pytest.mark.parametrize(("bitten", "seam"), [(30, False), (50, True)])
+def test_a_seam_explains_a_run_only_if_most_of_it_is_a_bite(bitten: int, seam: bool) -> None:
+    """A straight step at x = 100 all down the backdrop passes the bite's middle."""
+    levels = measure_levels(frame_of_light(np.where(FIGURE, DARK, WALL), NOISY))
+    light = np.zeros(levels.ev.shape, np.float32)
+    light[:, 100:] = -0.2
+    points = np.stack([np.full(60, 100.0 * levels.scale), 200.0 + np.arange(60)], axis=1)
+    run: Any = SimpleNamespace(span=slice(0, 60), points=points, inward=np.zeros((60, 2)))
+    across: Any = SimpleNamespace(white_at=np.zeros(60))
+    bites = np.where(np.arange(60) < bitten, 8.0, 0.0)
+    assert _bitten_by_seam(run, levels, light, across, bites) == seam
