@@ -36,9 +36,9 @@ SPILLED_EV, LEAST_SPILLED_EV = 0.45, 0.02
 much, stops."""
 SHARP = 0.5
 """Part of a run that falls more slowly than a clean edge, below which a seam may explain it."""
-BRIGHTER_EV, AMID = 0.1, 5
-"""Light is no backdrop between strands where it is brighter by more, stops, on the way in; read at
-so many places."""
+BRIGHTER_EV, AMID = 0.1, np.array([0.25, 0.5, 0.75])
+"""Light is no backdrop between strands where it is brighter by more, stops, somewhere on the way
+in; read at these parts of it."""
 MOSTLY_BITTEN = 0.75
 """A run is a bite where so much of it is one."""
 BESIDE = 1.3
@@ -171,7 +171,7 @@ def _less_sure_in_hair(
     def in_hair(run: SpillRun) -> bool:
         points, inward = levels.from_view(run.points), run.inward
         depth = run.depth_px / levels.scale
-        amid = read_along(over_ev, points, inward, np.linspace(0, depth, AMID)[1:-1])
+        amid = read_along(over_ev, points, inward, depth * AMID)
         if np.median(amid.max(axis=1)) > BRIGHTER_EV:
             return False
         return rippled(light, points, inward, depth=depth, slope=slope)

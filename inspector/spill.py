@@ -118,7 +118,7 @@ def find_spill(
     centre: Points,
     size: tuple[int, int],
 ) -> tuple[tuple[SpillRun, ...], Mask]:
-    """Sure and possible runs of spill; (N,) where it looks so.
+    """Sure and possible runs of spill; (N,) where it is or may be.
 
     Parameters
     ----------

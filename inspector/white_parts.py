@@ -56,7 +56,9 @@ def find_white_parts(levels: Levels, light: Floats, backdrop: Mask, subject: Mas
     """
     found = np.zeros(backdrop.shape, bool)
     inner = cv2.erode(backdrop.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    changes = np.minimum(_changes(light, inner), _changes(levels.ev, inner))
+    changes = _changes(levels.ev, inner)
+    if light is not levels.ev:
+        changes = np.minimum(changes, _changes(light, inner))
     steps = changes > STEP_EV
     if not steps.any() or not subject.any() or steps.sum() > MOST_STEPS * inner.sum():
         return found
