@@ -9,8 +9,7 @@ import numpy as np
 
 from inspector.arrays import Floats, Mask
 from inspector.face import backdrop_face
-from inspector.gap import MOSTLY_DEEP, face_without_gaps
-from inspector.shade import DEEPEST_EV
+from inspector.gap import MOSTLY_DEEP, ROOM_EV, face_without_gaps
 
 SLOPES = np.linspace(-0.17, 0.17, 69)
 """Directions that are tried for its upright side, pixels aside to one down."""
@@ -45,7 +44,7 @@ def face_in_sight(ev: Floats, backdrop_ev: Floats, backdrop: Mask) -> Mask:
     backdrop : ndarray, bool
         (h, w) what of it is in sight.
     """
-    dark = ev < backdrop_ev - DEEPEST_EV
+    dark = ev < backdrop_ev - ROOM_EV
     face = without_room_beside(backdrop, backdrop_face(backdrop), dark)
     return face_without_gaps(ev, backdrop_ev, backdrop, face)
 

@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask, Points
 from inspector.face import backdrop_face
-from inspector.shade import DEEPEST_EV
 from inspector.surface import COARSE_SIDE
 
 SLOPES = np.linspace(-0.18, 0.18, 73)
 """Directions that are tried, pixels aside to one along: to either side of upright and of level."""
+ROOM_EV = 2.0
+"""Room that shows is darker than the backdrop by more stops."""
 NARROWEST_PX, WIDEST = 2, 0.16
 """Coarse pixels, and part of the long side: a seam is narrower, a doorway wider."""
 BESIDE_PX = 3
@@ -74,7 +75,7 @@ def face_without_gaps(ev: Floats, backdrop_ev: Floats, backdrop: Mask, face: Mas
     """
     factor = max(1, round(max(backdrop.shape) / COARSE_SIDE))
     size = (backdrop.shape[1] // factor, backdrop.shape[0] // factor)
-    dark = cv2.dilate((ev < backdrop_ev - DEEPEST_EV).astype(np.uint8), np.ones((3, 3), np.uint8))
+    dark = cv2.dilate((ev < backdrop_ev - ROOM_EV).astype(np.uint8), np.ones((3, 3), np.uint8))
     lit, whole, deep = (_resized(mask, size) for mask in (backdrop, face, dark))
     upright = _strips(lit, whole, deep)
     upright = [s for s in upright if any(o.top and abs(o.slope - s.slope) < ALIKE for o in upright)]

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from inspector.arrays import Floats, Mask
 from inspector.surface import slope
 
-DEEPEST_EV = 2.0
+DEEPEST_EV = 3.0
 """What is darker than the backdrop by more stops is no shade on it."""
 STEEP, NEAR_PX = 0.2, 9
 """An edge is steeper, stops per working pixel; so wide a square around it is near one."""

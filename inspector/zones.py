@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspector.align import moved, plate_shift
-from inspector.arrays import Floats, Mask, Points, median_of, without_specks
+from inspector.arrays import Floats, Mask, Points, disc, median_of, without_specks
 from inspector.cast_shadow import find_cast_shadow
 from inspector.evidence import UNDER_CEILING_EV
 from inspector.face_in_sight import face_in_sight
@@ -27,8 +27,9 @@ from inspector.white_parts import find_white_parts
 
 SURROUND, BACKDROP, SUBJECT = 0, 1, 2
 """Values of a zone map, also of ``--mask-out`` files."""
-LEAST_PANEL = 0.02
-"""So large a part of a plate that is dimly lit within the face is a panel that falls short."""
+LEAST_PANEL, PANEL_PX = 0.003, 5
+"""So large a part of a plate that is dimly lit within the face falls short, a panel or a shadow;
+what is thinner than twice the second, working pixels, may be the blur around a stand."""
 LEAST_BACKDROP = 0.02
 """Smallest share of the picture that makes a backdrop."""
 NOT_WHITE_EV = -0.3
@@ -177,8 +178,11 @@ def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zo
 
 
 def dim_panels(ev: Floats, plate: Zones) -> Mask:
-    """(h, w) what stands dimly lit before the backdrop of an empty set: it is part of it."""
-    return without_specks(plate.subject & (ev > DIMMEST_EV), int(LEAST_PANEL * ev.size))
+    """(h, w) what looks dimly lit before the backdrop of an empty set: it is part of it."""
+    dim = (plate.subject & (ev > DIMMEST_EV)).astype(np.uint8)
+    thick = cv2.morphologyEx(dim, cv2.MORPH_OPEN, disc(PANEL_PX)) > 0
+    large = without_specks(thick, int(LEAST_PANEL * ev.size)).astype(np.uint8)
+    return np.asarray((cv2.dilate(large, disc(PANEL_PX)) > 0) & (dim > 0), bool)
 
 
 def no_zones(levels: Levels) -> Zones:

@@ -43,6 +43,14 @@ def test_a_fold_is_backdrop_that_falls_short(depth: float, sigma: float) -> None
     assert seen.exposure.white_fraction == pytest.approx(white, abs=0.01)
 
 
+@pytest.mark.parametrize("depth", [1.6, 2.4, 2.8])
+def test_a_round_shadow_is_shade_in_its_middle_too(depth: float) -> None:
+    """Something out of the picture casts it; its penumbra is some thirty pixels wide."""
+    away = np.hypot((X - 170) / 80, (Y - 440) / 95)
+    zones = zones_of(with_figure(WALL * 2.0 ** (-depth * np.exp(-(away**8)))))
+    assert zones.backdrop[(away < 1.3)[::2, ::2]].mean() > 0.99
+
+
 def test_a_short_dark_place_is_a_fold_only_beside_a_long_one_as_dark() -> None:
     y, x = np.mgrid[:300, :450]
     short = 1.2 * np.exp(-((x - 300) ** 2 + (y - 80) ** 2) / (2 * 9**2))

@@ -9,7 +9,7 @@ from plain import NOISY, blurred, frame_of_light, iou
 
 from inspector.inspect import inspect
 from inspector.levels import measure_levels
-from inspector.zones import find_zones
+from inspector.zones import dim_panels, find_zones
 
 SIZE = (900, 600)
 X, Y = np.meshgrid(np.arange(SIZE[0]) + 0.5, np.arange(SIZE[1]) + 0.5)
@@ -82,11 +82,21 @@ def test_a_panel_that_the_backdrop_lights_is_none(ev: float) -> None:
     assert not backdrop(light)[panel[::2, ::2]].any()
 
 
-def test_a_panel_that_is_dim_on_the_plate_too_falls_short() -> None:
-    """On an empty set nobody stands before it."""
-    panel = (X > 650) & (Y < 250)
-    empty = np.where(panel, WALL * 2.0**-1.9, WALL)
+@pytest.mark.parametrize(
+    ("dim", "part"),
+    [((X > 650) & (Y < 250), 0.95), (np.hypot((X - 130) / 60, (Y - 450) / 24) < 1, 0.85)],
+)
+def test_what_is_dim_on_the_plate_too_falls_short(dim: NDArray[np.bool_], part: float) -> None:
+    """A panel, or a shadow with a narrow penumbra: on an empty set nobody stands before it."""
+    empty = np.where(dim, WALL * 2.0**-1.9, WALL)
     plate = inspect(frame_of_light(blurred(empty), NOISY))
     seen = inspect(frame_of_light(blurred(np.where(BODY, DARK, empty)), NOISY), plate=plate)
-    assert seen.zones.backdrop[panel[::2, ::2]].mean() > 0.95
+    assert seen.zones.backdrop[dim[::2, ::2]].mean() > part
     assert [reason.code for reason in seen.verdict.reasons] == ["background-short"]
+
+
+def test_a_grey_pole_on_the_plate_is_no_backdrop() -> None:
+    pole = (np.abs(X - 130) < 5) & (Y > 100)
+    plate = inspect(frame_of_light(blurred(np.where(pole, WALL * 2.0**-1.9, WALL)), NOISY))
+    assert plate.zones.subject[pole[::2, ::2]].mean() > 0.9
+    assert not dim_panels(plate.levels.ev, plate.zones).any()
