@@ -23,6 +23,8 @@ SMOOTHEST = 0.1
 """Steepest light that is compared where it stands, stops per halved working pixel."""
 AVERAGED, AROUND = (3, 3), np.ones((5, 5), np.uint8)
 """Halved pixels over which light is averaged, and those that have a say in its slope, too."""
+BORDER = 2
+"""So near the picture's border nothing is compared, halved pixels."""
 ENOUGH_SMOOTH, ENOUGH_LAID_ON = 25, 60
 """Pixels that are enough to compare two frames, smooth halved ones and working ones."""
 ROUNDS = 3
@@ -47,8 +49,10 @@ def stops_darker(levels: Levels, darker: Levels, *, darkest_ev: float = DARKEST_
         own_ev, below_ev = (np.log2(np.maximum(c, 2.0**FLOOR_EV)) for c in (own, below))
         told = one.responds & other.responds & (own > 2.0**darkest_ev)
         told &= (slope(own_ev) < SMOOTHEST) & (slope(below_ev) < SMOOTHEST)
-        differences.append((own_ev - below_ev)[told])
-        lights.append(own[told])
+        # At the picture's border hardly a slope is seen, and who has moved comes in or goes out.
+        inner = np.s_[BORDER:-BORDER, BORDER:-BORDER]
+        differences.append((own_ev - below_ev)[inner][told[inner]])
+        lights.append(own[inner][told[inner]])
     difference, light = np.concatenate(differences), np.concatenate(lights)
     low = middle = high = 0.0
     for _ in range(ROUNDS):
@@ -66,7 +70,7 @@ def laid_on(levels: Levels, darker: Levels, shift: Shift) -> float | None:
     A median in which steep places weigh less, since they hang on the shift.
     """
     below = moved(darker.ev, -shift.x, -shift.y)
-    told = _all_respond(levels) & (levels.ev > FAINTEST_EV) & (below > FAINT_EV)
+    told = all_respond(levels) & (levels.ev > FAINTEST_EV) & (below > FAINT_EV)
     if told.sum() < ENOUGH_LAID_ON:
         return None
     return _weighed((levels.ev - below)[told], 1 / (0.03 + slope(below)[told]), (0.5,))[0]
@@ -110,7 +114,7 @@ def _weighed(values: Floats, weights: NDArray[Any], parts: tuple[float, ...]) ->
     return [float(v) for v in values[order][at]]
 
 
-def _all_respond(levels: Levels) -> Mask:
+def all_respond(levels: Levels) -> Mask:
     """(h, w) True where no channel is near its clip, nor beside such a place."""
     clips = np.asarray((levels.rendered >= 0.9 * levels.top).any(axis=-1), np.uint8)
     return np.equal(cv2.dilate(clips, np.ones((3, 3), np.uint8)), 0)

@@ -12,6 +12,7 @@ from inspector.apex import stops_brighter
 from inspector.arrays import Floats, Mask, Points, disc
 from inspector.darker import by_area, laid_on, stops_darker
 from inspector.levels import RESPONDS, Levels, Under, stops
+from inspector.other_light import stops_turned_down
 from inspector.sway import find_sway, moved_to
 from inspector.zones import SURROUND, Zones
 
@@ -38,8 +39,13 @@ OFF_BORDER_PX = 4
 AGREES_EV, WRONG_EV, MOST_FILLED_PX = 0.05, 0.3, 10
 """Light beneath what has clipped agrees with it down to so many stops under the ceiling, and is
 wrong from so many on; then what agrees so near, working pixels, tells the level."""
+LIT_EV = -5.0
+"""Brighter light, stops of the darker frame, is the backdrop's, mostly."""
+ALIKE_EV = 0.1
+"""By so much more the outline may tell without speaking against it, stops."""
 ROUGH_EV = 1.0
-"""How far the two laid on each other, or their settings, may correct what the areas alone said."""
+"""How far the outline, the two laid on each other, or their settings may correct what the areas
+alone said."""
 MOVED = "the subject moved too far between the two; take it again, held still"
 
 
@@ -63,15 +69,18 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
     """
     if under.ev.shape != levels.ev.shape or under.scale != levels.scale:
         raise UnderError("it has another size; use a frame of the same camera and orientation")
-    seen = stops_darker(levels, under)
-    difference = by_area(levels.ev, under.ev) if seen is None else seen
+    seen, turned_down = stops_darker(levels, under), _turned_down(levels, under)
+    difference = seen or 0.0
+    if seen is None or turned_down:
+        difference = max(difference, by_area(levels.ev, under.ev))
     if not LEAST_STOPS <= difference <= MOST_STOPS:
         said = f"{difference:.1f} stops darker" if difference >= 0.05 else "no darker"
         raise UnderError(f"it is {said}; take it one to three stops darker")
     line = _line(levels, zones)
     shift = _subject_shift(levels, line, under.ev + np.float32(difference))
-    if seen is None:
-        difference = _told(levels, under, shift, difference)
+    if turned_down:
+        seen = _without_other_light(levels, zones, under, shift, seen=seen, rough=difference)
+    difference = _told(levels, under, shift, rough=difference) if seen is None else seen
     own = line.within(~_grown(zones.label == SURROUND, OFF_BORDER_PX))
     sway = find_sway(own, levels.ev, under.ev + np.float32(difference), shift)
     top = under.top * 2.0**difference
@@ -107,6 +116,30 @@ def _filled(below: Floats, levels: Levels, clipped: Mask, top: Points) -> Floats
         return below
     nearby = cv2.dilate(np.where(agrees[..., None], below, np.float32(0)), disc(MOST_FILLED_PX))
     return np.where(wrong[..., None], np.maximum(below, nearby.reshape(below.shape)), below)
+
+
+def _turned_down(levels: Levels, under: Levels) -> bool:
+    """Whether not the settings, as far as is known, but the light has made a frame darker.
+
+    Then other light, which lights what is dark, may have stayed as it was.
+    """
+    settings = stops_brighter(levels.frame.shot, under.frame.shot)
+    return settings is None or settings < LEAST_STOPS
+
+
+def _without_other_light(
+    levels: Levels, zones: Zones, under: Levels, shift: Shift, *, seen: float | None, rough: float
+) -> float | None:
+    """Stops by which the light was turned down, whatever else lights what is dark.
+
+    What is bright tells best, if there is anything that responds in both; else what is ``seen``.
+    But light that stays can only make it look as if less had been taken off than the outline says.
+    """
+    lit = stops_darker(levels, under, darkest_ev=LIT_EV)
+    told, by_outline = seen if lit is None else lit, stops_turned_down(levels, under, shift, zones)
+    if by_outline is None or abs(by_outline - rough) >= ROUGH_EV:
+        return told
+    return by_outline if told is None or by_outline > told + ALIKE_EV else told
 
 
 def _told(levels: Levels, under: Levels, shift: Shift, rough: float) -> float:
