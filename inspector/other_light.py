@@ -65,8 +65,8 @@ def stops_turned_down(levels: Levels, darker: Levels, shift: Shift, zones: Zones
     if len(steps) < LEAST_STEPS or not beside.any():
         return None
     slope, height = _line(steps)
-    past = (1 - height / float(np.median(below[beside]))) / slope
-    return log2(past) if past > 0 else None
+    left = 1 - height / float(np.median(below[beside]))
+    return log2(left / slope) if left > 0 and slope > 0 else None
 
 
 def _near(mask: Mask, pixels: int) -> Mask:
@@ -74,10 +74,11 @@ def _near(mask: Mask, pixels: int) -> Mask:
 
 
 def _by_steps(own: Floats, below: Floats) -> Points:
-    """(N, 2) median light of both frames in each step that enough pixels tell."""
+    """(N, 2) median light of both frames in each step that enough pixels tell, none of it black."""
     step = np.digitize(own, STEPS)
     told = [step == k for k in range(1, len(STEPS)) if (step == k).sum() >= ENOUGH_IN_STEP]
-    return np.array([(np.median(own[k]), np.median(below[k])) for k in told]).reshape(-1, 2)
+    places = np.array([(np.median(own[k]), np.median(below[k])) for k in told]).reshape(-1, 2)
+    return places[places[:, 1] > 0]
 
 
 def _line(places: Points) -> tuple[float, float]:

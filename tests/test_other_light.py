@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -50,6 +52,12 @@ def test_what_lies_beneath_is_right_though_the_room_lights_the_dark(stops: float
     laid = lay_under(levels, find_zones(levels), under)
     assert laid.ceiling_ev - levels.ceiling_ev == pytest.approx(stops, rel=0.035)
     assert np.median(laid.ev[20:60, 20:60]) == pytest.approx(OVER, abs=0.1)
+
+
+def test_a_frame_that_is_black_but_for_the_backdrop_tells_nothing() -> None:
+    levels, darker = levels_of(1.0, 0.0), levels_of(2.0**-2, 0.0)
+    black = replace(darker, rendered=np.where(darker.rendered < 0.5, 0, darker.rendered))
+    assert stops_turned_down(levels, black, Shift(), find_zones(levels)) is None
 
 
 def test_where_nothing_of_the_outline_responds_nothing_is_told() -> None:
