@@ -49,6 +49,11 @@ def disc(radius: int) -> NDArray[np.uint8]:
     return np.asarray(shape, np.uint8)
 
 
+def grown(mask: Mask, pixels: int) -> Mask:
+    """A mask and what lies within so many pixels of it, along both axes."""
+    return cv2.dilate(mask.astype(np.uint8), np.ones((2 * pixels + 1,) * 2, np.uint8)) > 0
+
+
 def binned(picture: Floats, by: int) -> Floats:
     """Means of a (h, w) picture over squares of ``by`` pixels; what fills no square is left out."""
     height, width = (n // by for n in picture.shape)

@@ -11,11 +11,10 @@ from __future__ import annotations
 
 from math import log2
 
-import cv2
 import numpy as np
 
 from inspector.align import Shift, moved
-from inspector.arrays import Floats, Mask, Points
+from inspector.arrays import Floats, Points, grown
 from inspector.darker import all_respond
 from inspector.levels import Levels
 from inspector.zones import Zones
@@ -59,18 +58,14 @@ def stops_turned_down(levels: Levels, darker: Levels, shift: Shift, zones: Zones
         moved(mask.astype(np.float32), *half) > 0.99
         for mask in (all_respond(levels), zones.backdrop, zones.subject)
     )
-    mixed = responds & subject & _near(backdrop, NEAR_PX)
-    beside = backdrop & _near(subject, BESIDE_PX) & ~_near(subject, OFF_PX)
+    mixed = responds & subject & grown(backdrop, NEAR_PX)
+    beside = backdrop & grown(subject, BESIDE_PX) & ~grown(subject, OFF_PX)
     steps = _by_steps(own[mixed], below[mixed])
     if len(steps) < LEAST_STEPS or not beside.any():
         return None
     slope, height = _line(steps)
     left = 1 - height / float(np.median(below[beside]))
     return log2(left / slope) if left > 0 and slope > 0 else None
-
-
-def _near(mask: Mask, pixels: int) -> Mask:
-    return cv2.dilate(mask.astype(np.uint8), np.ones((2 * pixels + 1,) * 2, np.uint8)) > 0
 
 
 def _by_steps(own: Floats, below: Floats) -> Points:

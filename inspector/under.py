@@ -9,7 +9,7 @@ import numpy as np
 
 from inspector.align import LEAST_POINTS, Line, Shift, find_shift, line_of_light
 from inspector.apex import stops_brighter
-from inspector.arrays import Floats, Mask, Points, disc
+from inspector.arrays import Floats, Mask, Points, disc, grown
 from inspector.darker import by_area, laid_on, stops_darker
 from inspector.levels import RESPONDS, Levels, Under, stops
 from inspector.other_light import stops_turned_down
@@ -81,7 +81,7 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
     if turned_down:
         seen = _without_other_light(levels, zones, under, shift, seen=seen, rough=difference)
     difference = _told(levels, under, shift, rough=difference) if seen is None else seen
-    own = line.within(~_grown(zones.label == SURROUND, OFF_BORDER_PX))
+    own = line.within(~grown(zones.label == SURROUND, OFF_BORDER_PX))
     sway = find_sway(own, levels.ev, under.ev + np.float32(difference), shift)
     top = under.top * 2.0**difference
     still = under.rendered * np.float32(2.0**difference)
@@ -204,9 +204,5 @@ def _line_ev(levels: Levels, zones: Zones) -> float:
 def _line(levels: Levels, zones: Zones) -> Line:
     """The line of light around the subject, by which the two are laid on each other."""
     level = _line_ev(levels, zones)
-    near = _grown(zones.subject, 4)
+    near = grown(zones.subject, 4)
     return line_of_light(levels.ev, level, near | zones.backdrop).within(near)
-
-
-def _grown(mask: Mask, pixels: int) -> Mask:
-    return cv2.dilate(mask.astype(np.uint8), np.ones((2 * pixels + 1,) * 2, np.uint8)) > 0
