@@ -30,8 +30,9 @@ SUPPORT = 0.25
 ENDS = 0.05
 """It does, too, when the backdrop goes along it from both its corners for such a part of it, or
 from one of them for three times as much."""
-LEAST_END = 15
-"""And at least so many working pixels: the subject may leave the face at a low angle."""
+LEAST_END, CLOSE_PX = 15, 1.5
+"""And at least so many working pixels, no further off than the second: the subject may leave the
+face at a low angle, as shoulders do."""
 BOWED, ALL_ALONG = 0.1, 0.9
 """A side is bowed inwards where nearly all along it the backdrop begins within such a part of its
 length."""
@@ -72,8 +73,8 @@ def backdrop_face(backdrop: Mask) -> Mask:
     hull = np.asarray(rough.reshape(-1, 2), np.float64)
     if len(hull) < 3:
         return backdrop
-    near = within(backdrop, 2 * tolerance)
-    seen = np.array([_is_seen(a, b, near) for a, b in sides_of(hull)])
+    near, close = within(backdrop, 2 * tolerance), within(backdrop, CLOSE_PX)
+    seen = np.array([_is_seen(side, near, close) for side in sides_of(hull)])
     shoulder = shoulders(hull, seen, near)
     seen &= ~shoulder
     border = _on_border(hull, backdrop.shape)
@@ -183,16 +184,15 @@ def _reached(side: Points, inwards: Points, backdrop: Mask) -> float:
     return float(backdrop[y.clip(0, height - 1), x.clip(0, width - 1)].any(axis=0).mean())
 
 
-def _is_seen(a: Points, b: Points, near: Mask) -> bool:
-    """Whether the backdrop reaches the side from a to b along enough of it."""
-    reached = reached_along(np.stack([a, b]), near)
-    steps = reached.size
-    gap = np.flatnonzero(~reached)
-    if gap.size == 0:
+def _is_seen(side: Points, near: Mask, close: Mask) -> bool:
+    """Whether the backdrop reaches a side (2, 2) along enough of it, or goes along its ends."""
+    reached = reached_along(side, near)
+    if reached.mean() >= SUPPORT or reached.all():
         return True
-    shorter, longer = sorted((int(gap[0]), steps - 1 - int(gap[-1])))
-    least = max(LEAST_END, ENDS * steps)
-    return bool(shorter >= least or longer >= 3 * least or reached.mean() >= SUPPORT)
+    gap = np.flatnonzero(~reached_along(side, close))
+    shorter, longer = sorted((int(gap[0]), reached.size - 1 - int(gap[-1])))
+    least = max(LEAST_END, ENDS * reached.size)
+    return bool(shorter >= least or longer >= 3 * least)
 
 
 def scallops(label: NDArray[np.int32], face: Mask, count: int, *, rim: int) -> Mask:

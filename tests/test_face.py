@@ -82,6 +82,22 @@ def test_a_strip_whose_foot_is_hidden_runs_on() -> None:
     assert iou(backdrop_face(face & ~body), face) > 0.97
 
 
+@pytest.mark.parametrize("slope", [0.25, 0.3])
+def test_a_strip_that_ends_behind_sloping_shoulders_runs_on(slope: float) -> None:
+    """On both sides of the neck the backdrop goes along the shoulders, nearly level for a while."""
+    strip = filled([220.0, 380.0, 380.0, 220.0], [-1.0, -1.0, 400.0, 400.0])
+    x, y = np.arange(SIZE[0])[None, :], np.arange(SIZE[1])[:, None]
+    off = np.abs(x - 300)
+    seen = strip & (y < 200 - slope * (80 - off)) & ((off > 30) | (y < 80))
+    assert iou(backdrop_face(seen), strip) > 0.98
+
+
+def test_a_foot_in_sight_on_both_sides_of_the_legs_ends_the_face() -> None:
+    strip = filled([220.0, 380.0, 380.0, 220.0], [-1.0, -1.0, 300.0, 300.0])
+    seen = behind(strip, below=100, left=246, right=354)
+    assert iou(backdrop_face(seen), strip) > 0.98
+
+
 def test_a_square_corner_that_is_hidden_is_as_square_as_the_others() -> None:
     face = filled([150, 450, 450, 150], [30, 30, 330, 330])
     seen = behind(face, below=210, left=330, right=600)
