@@ -187,7 +187,7 @@ def _reached(side: Points, inwards: Points, backdrop: Mask) -> float:
 def _is_seen(side: Points, near: Mask, close: Mask) -> bool:
     """Whether the backdrop reaches a side (2, 2) along enough of it, or goes along its ends."""
     reached = reached_along(side, near)
-    if reached.mean() >= SUPPORT or reached.all():
+    if reached.mean() >= SUPPORT:
         return True
     gap = np.flatnonzero(~reached_along(side, close))
     shorter, longer = sorted((int(gap[0]), reached.size - 1 - int(gap[-1])))

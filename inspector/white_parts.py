@@ -10,7 +10,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from inspector.arrays import Floats, Mask, around
+from inspector.arrays import Floats, Mask, around, grown
 from inspector.levels import Levels
 from inspector.outline import tolerance_px
 from inspector.seam import goes_on, is_straight
@@ -67,7 +67,7 @@ def find_white_parts(levels: Levels, light: Floats, backdrop: Mask, subject: Mas
     area = stats[:, cv2.CC_STAT_AREA]
     area[0] = 0  # what is none
     least = max(LEAST_PX, tolerance_px(levels.frame.size) / levels.scale)
-    beside_subject = _grown(subject, 3) & ~steps
+    beside_subject = grown(subject, 3) & ~steps
     inside = np.where(inner, light, np.float32(np.nan))
     _, joined = cv2.connectedComponents(backdrop.astype(np.uint8), connectivity=8)
     for k in np.flatnonzero((area >= least**2) & (area <= MOST_AREA * area.sum())):
@@ -83,7 +83,7 @@ def find_white_parts(levels: Levels, light: Floats, backdrop: Mask, subject: Mas
             and not _is_shadow(difference, changes[box], part, larger)
             and not _is_crease(part, larger, (box[1].start, box[0].start), inside)
         ):
-            found[box] |= _grown(part, OVER_PX + 1)
+            found[box] |= grown(part, OVER_PX + 1)
     return found & backdrop
 
 
@@ -104,11 +104,6 @@ def _changes(ev: Floats, inside: Mask) -> Floats:
     return np.where(inside, changes, np.float32(0))
 
 
-def _grown(mask: Mask, pixels: int) -> Mask:
-    size = 2 * pixels + 1
-    return cv2.dilate(mask.astype(np.uint8), np.ones((size, size), np.uint8)) > 0
-
-
 def _thickness(part: Mask) -> float:
     """Working pixels from its border to its middle."""
     padded = np.pad(part.astype(np.uint8), 1)
@@ -117,14 +112,14 @@ def _thickness(part: Mask) -> float:
 
 def _shared(part: Mask, near: Mask) -> float:
     """How much of the border of a part lies near something."""
-    border = _grown(part, 1) & ~part
+    border = grown(part, 1) & ~part
     return float(near[border].mean())
 
 
 def _difference(ev: Floats, part: Mask, backdrop: Mask) -> float:
     """Stops by which a part is brighter than the backdrop beside it; 0 where none is beside it."""
-    beside = backdrop & _grown(part, BESIDE_PX)
-    within = part & _grown(beside, BESIDE_PX)
+    beside = backdrop & grown(part, BESIDE_PX)
+    within = part & grown(beside, BESIDE_PX)
     if min(np.count_nonzero(beside), np.count_nonzero(within)) < LEAST_SAMPLES:
         return 0.0
     return float(np.median(ev[within]) - np.median(ev[beside]))
@@ -136,7 +131,7 @@ def _is_shadow(difference: float, changes: Floats, part: Mask, larger: Mask) -> 
     A shadow has a penumbra; what stands before the backdrop ends as sharply as the lens lets it.
     """
     near = 2 * OVER_PX + 1
-    between = _grown(part, near) & _grown(larger, near) & (changes > STEP_EV)
+    between = grown(part, near) & grown(larger, near) & (changes > STEP_EV)
     if difference > 0 or not between.any():
         return False
     return bool(np.median(changes[between]) < SHARP * -difference)
@@ -149,7 +144,7 @@ def _is_crease(part: Mask, larger: Mask, corner: tuple[int, int], light: Floats)
     backdrop; its own slope is far from a step.
     """
     rim = part & ~(cv2.erode(part.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0)
-    y, x = np.nonzero(rim & _grown(larger, 2 * OVER_PX + 3))
+    y, x = np.nonzero(rim & grown(larger, 2 * OVER_PX + 3))
     if len(x) < 2:
         return False
     points = np.stack([x, y], axis=1).astype(np.float64) + corner
