@@ -82,7 +82,7 @@ def lay_bracket(levels: Levels, darker: Levels, *, flash: bool = False) -> tuple
         rendered=rendered,
         top=top,
         ceiling_ev=darker.ceiling_ev + difference,
-        ev=stops(rendered, top, levels.frame.channels),
+        ev=stops(rendered, top, levels.frame.channels, tint=levels.tint),
     )
     return joined, Bracket(path, difference, source, told)
 

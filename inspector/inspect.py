@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from inspector.cast import with_cast
 from inspector.clip import Clip
 from inspector.edge import Edge, measure_edge
 from inspector.exposure import Exposure, Window, measure_exposure
@@ -67,7 +68,7 @@ def inspect(
         The defaults when left out.
     """
     limits = limits or Limits()
-    levels = measure_levels(frame, clip=clip)
+    levels = with_cast(measure_levels(frame, clip=clip))
     zones = _zones(levels, plate)
     if under is not None and zones.found:
         levels = lay_under(levels, zones, measure_levels(under, clip=levels.clip))

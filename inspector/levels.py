@@ -68,6 +68,9 @@ class Levels:
     ev : ndarray, float32
         (h, w) stops over (+) or under (-) white of a neutral surface, read from the channels
         that still respond; ``ceiling_ev`` where none does.
+    tint : ndarray, float64
+        (C,) level of each channel over that of green, by which ``ev`` was read; ones unless the
+        light has a plain cast.
     white, blown : ndarray, float32
         (h, w) fraction of each working pixel's cells that are paper white, blown.
     """
@@ -80,6 +83,7 @@ class Levels:
     rendered: Floats
     top: NDArray[np.float64]
     ev: Floats
+    tint: NDArray[np.float64]
     white: Floats
     blown: Floats
     under: Under | None = None
@@ -128,6 +132,7 @@ def measure_levels(frame: Frame, *, clip: Clip | None = None) -> Levels:
         rendered=rendered,
         top=frame.gains,
         ev=ev,
+        tint=np.ones(len(frame.channels)),
         white=white,
         blown=blown,
     )

@@ -27,20 +27,20 @@ REACH_PX, BIN_PX = 4.0, 0.5
 LEAST_LIGHT = 3.0
 """Sum of levels of a channel's sites below which a stretch says nothing of it."""
 STRONGEST = 1.12
-"""A stronger tint than this, as a factor, is not that of a white surface."""
+"""A stronger tint than this, as a factor on the light's cast, is not that of a white surface."""
 
 
 def backdrop_tint(levels: Levels, zones: Zones) -> NDArray[np.float64]:
     """(C,) rendered level of each channel over that of green, on the backdrop.
 
     Learned where on the backdrop nothing clips, else from the blur along the subject's outline,
-    which passes through every level below white; ones (neutral) where there is neither.
+    which passes through every level below white; else neutral, or the cast of the light.
     """
     for learn in (_on_the_backdrop, _along_the_outline):
         tint = learn(levels, zones)
-        if tint is not None and np.all((tint < STRONGEST) & (tint > 1 / STRONGEST)):
+        if tint is not None and np.all(np.abs(np.log2(tint / levels.tint)) < np.log2(STRONGEST)):
             return tint
-    return np.ones(len(levels.frame.channels))
+    return levels.tint
 
 
 def backdrop_stops(levels: Levels, zones: Zones) -> Floats:

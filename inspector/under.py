@@ -10,6 +10,7 @@ import numpy as np
 from inspector.align import LEAST_POINTS, Line, Shift, find_shift, line_of_light
 from inspector.apex import stops_brighter
 from inspector.arrays import Floats, Mask, Points, disc, grown
+from inspector.cast import ceiling_of
 from inspector.darker import by_area, laid_on, stops_darker
 from inspector.levels import RESPONDS, Levels, Under, stops
 from inspector.other_light import stops_turned_down
@@ -86,7 +87,7 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
     top = under.top * 2.0**difference
     still = under.rendered * np.float32(2.0**difference)
     along = moved_to(still, sway)
-    along_ev, still_ev = (stops(one, top, levels.frame.channels) for one in (along, still))
+    along_ev, still_ev = (_stops(one, top, levels) for one in (along, still))
     _check_pose(levels, zones, along_ev, still_ev)
     nearer = _error(levels, along_ev) <= _error(levels, still_ev)
     below = np.where(nearer[..., None], along, still)
@@ -98,10 +99,15 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
         levels,
         rendered=rendered,
         top=top,
-        ceiling_ev=under.ceiling_ev + difference,
-        ev=stops(rendered, top, levels.frame.channels),
+        ceiling_ev=float(ceiling_of(top, levels.tint)),
+        ev=_stops(rendered, top, levels),
         under=Under(under, sway, difference),
     )
+
+
+def _stops(rendered: Floats, top: Points, levels: Levels) -> Floats:
+    ev = stops(rendered, top, levels.frame.channels, tint=levels.tint)
+    return np.minimum(ev, ceiling_of(top, levels.tint))
 
 
 def _filled(below: Floats, levels: Levels, clipped: Mask, top: Points) -> Floats:
@@ -109,7 +115,7 @@ def _filled(below: Floats, levels: Levels, clipped: Mask, top: Points) -> Floats
 
     There the subject has moved in a way that was not followed, as the sides of a small gap may.
     """
-    ev = stops(below, top, levels.frame.channels)
+    ev = _stops(below, top, levels)
     agrees = clipped & (ev >= levels.ceiling_ev - AGREES_EV)
     wrong = clipped & (ev < levels.ceiling_ev - WRONG_EV)
     if not wrong.any():

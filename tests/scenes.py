@@ -103,6 +103,7 @@ def make(
         origin=(0, 0),
         rendered=rendered,
         ev=np.log2(np.clip(light, 1e-4, 2.0**CEILING)).astype(np.float32),
+        tint=np.ones(4),
         white=white,
         blown=np.asarray((light[..., None] >= GAINS * WHITE).all(-1), np.float32),
     )
