@@ -18,12 +18,13 @@ from inspector.polygon import (
     headings,
     keep_side,
     lengths,
+    met_at_ends,
     outward,
     reached_along,
     sides_of,
     turned_by,
 )
-from inspector.shoulders import shoulders
+from inspector.shoulders import leaves_at_an_angle, shoulders
 
 SUPPORT = 0.25
 """A side of the hull counts as seen when the backdrop touches this part of it."""
@@ -33,6 +34,8 @@ from one of them for three times as much."""
 LEAST_END, CLOSE_PX = 15, 1.5
 """And at least so many working pixels, no further off than the second: the subject may leave the
 face at a low angle, as shoulders do."""
+LEAST_ANGLED = 8, 25
+"""Where it plainly does not, so many from both its corners are enough, or from one of them."""
 BOWED, ALL_ALONG = 0.1, 0.9
 """A side is bowed inwards where nearly all along it the backdrop begins within such a part of its
 length."""
@@ -73,9 +76,9 @@ def backdrop_face(backdrop: Mask) -> Mask:
     hull = np.asarray(rough.reshape(-1, 2), np.float64)
     if len(hull) < 3:
         return backdrop
-    near, close = within(backdrop, 2 * tolerance), within(backdrop, CLOSE_PX)
-    seen = np.array([_is_seen(side, near, close) for side in sides_of(hull)])
-    shoulder = shoulders(hull, seen, near)
+    near = within(backdrop, 2 * tolerance)
+    seen = np.array([_is_seen(side, near, backdrop) for side in sides_of(hull)])
+    shoulder = shoulders(hull, seen, near, backdrop)
     seen &= ~shoulder
     border = _on_border(hull, backdrop.shape)
     sides = sides_of(hull)
@@ -184,15 +187,18 @@ def _reached(side: Points, inwards: Points, backdrop: Mask) -> float:
     return float(backdrop[y.clip(0, height - 1), x.clip(0, width - 1)].any(axis=0).mean())
 
 
-def _is_seen(side: Points, near: Mask, close: Mask) -> bool:
+def _is_seen(side: Points, near: Mask, backdrop: Mask) -> bool:
     """Whether the backdrop reaches a side (2, 2) along enough of it, or goes along its ends."""
     reached = reached_along(side, near)
     if reached.mean() >= SUPPORT:
         return True
-    gap = np.flatnonzero(~reached_along(side, close))
-    shorter, longer = sorted((int(gap[0]), reached.size - 1 - int(gap[-1])))
+    ends = met_at_ends(side, within(backdrop, CLOSE_PX))
     least = max(LEAST_END, ENDS * reached.size)
-    return bool(shorter >= least or longer >= 3 * least)
+    if min(ends) >= least or max(ends) >= 3 * least:
+        return True
+    angled = leaves_at_an_angle(side, backdrop)
+    plain = [n if leaves else 0 for n, leaves in zip(ends, angled, strict=True)]
+    return min(plain) >= LEAST_ANGLED[0] or max(plain) >= LEAST_ANGLED[1]
 
 
 def scallops(label: NDArray[np.int32], face: Mask, count: int, *, rim: int) -> Mask:

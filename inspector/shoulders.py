@@ -5,7 +5,16 @@ from __future__ import annotations
 import numpy as np
 
 from inspector.arrays import Mask, Points
-from inspector.polygon import headings, lengths, outward, reached_along, sides_of, turned_by
+from inspector.outline import within
+from inspector.polygon import (
+    headings,
+    lengths,
+    met_at_ends,
+    outward,
+    reached_along,
+    sides_of,
+    turned_by,
+)
 
 SHOULDER_DEG, LEVEL_DEG, SHOULDER = 30.0, 60.0, 0.25
 """A piece of outline that leaves the picture at the left or right, runs so near level, is bent by
@@ -13,11 +22,21 @@ so little towards a hidden side and no longer, part of the long side, than this 
 the face's foot."""
 MOST_SIDES, MOSTLY = 2, 0.6
 """It has no more sides of the hull, and the backdrop reaches so much of each."""
+CLOSE_PX, APART_PX, ANGLE_PX = 1.5, 6.0, 5
+"""A body that stands before a side ends the backdrop at an angle: its distance grows from the first
+to the second within so many working pixels along the side, as it does from 60 degrees on."""
 LEAST_FOOT = 0.04
 """A foot in sight is no shorter than such a part of the long side."""
 
 
-def shoulders(hull: Points, seen: Mask, near: Mask) -> Mask:
+def leaves_at_an_angle(side: Points, backdrop: Mask) -> tuple[bool, bool]:
+    """Whether the backdrop leaves a side (2, 2) so after its start, and likewise before its end."""
+    close, apart = (met_at_ends(side, within(backdrop, d)) for d in (CLOSE_PX, APART_PX))
+    start, end = (far - near <= ANGLE_PX for near, far in zip(close, apart, strict=True))
+    return start, end
+
+
+def shoulders(hull: Points, seen: Mask, near: Mask, backdrop: Mask) -> Mask:
     """Which sides of the backdrop's hull are where someone close by, cut below, ends beside.
 
     The foot of the face is straight: in sight on one side of a body, it goes on to the other. A
@@ -31,6 +50,8 @@ def shoulders(hull: Points, seen: Mask, near: Mask) -> Mask:
         (N,) whether the backdrop is in sight along the side that begins at a corner.
     near : ndarray, bool
         (h, w) where the backdrop is so near that a side counts as reached.
+    backdrop : ndarray, bool
+        (h, w) what of it is in sight.
 
     Returns
     -------
@@ -43,7 +64,10 @@ def shoulders(hull: Points, seen: Mask, near: Mask) -> Mask:
     reached = np.array([reached_along(side, near).mean() for side in sides])
     found = np.zeros(len(hull), bool)
     for k in map(int, np.flatnonzero(level & ~seen)):
+        angled = leaves_at_an_angle(sides[k], backdrop)
         for step in (1, -1):
+            if angled[step > 0]:
+                continue  # a foot that goes on behind the body
             shoulder = _out_to_border(sides, k, step, seen & level, width)
             if long[shoulder].sum() < SHOULDER:
                 found[shoulder] |= reached[shoulder] > MOSTLY

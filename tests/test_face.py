@@ -98,6 +98,24 @@ def test_a_foot_in_sight_on_both_sides_of_the_legs_ends_the_face() -> None:
     assert iou(backdrop_face(seen), strip) > 0.98
 
 
+@pytest.mark.parametrize(("left", "right"), [(162, 438), (150, 423), (177, 450)])
+def test_a_short_piece_of_the_foot_beside_a_body_ends_the_face(left: int, right: int) -> None:
+    """A dozen pixels show at both corners, or two dozen at one: arms go down steeply there."""
+    face = filled([150, 450, 450, 150], [30, 30, 330, 330])
+    seen = behind(face, below=180, left=left, right=right)
+    assert iou(backdrop_face(seen), face) > 0.98
+
+
+@pytest.mark.parametrize("lean", [-0.15, 0.0, 0.15])
+def test_a_piece_of_the_foot_beside_a_body_and_the_pictures_border_ends_the_face(
+    lean: float,
+) -> None:
+    """A softbox that the picture cuts at the left: of its foot a little shows there."""
+    face = filled([-1.0, 450, 450, -1.0], [30, 30, 330 + lean * 450, 330])
+    seen = behind(face, below=180, left=60, right=460)
+    assert iou(backdrop_face(seen), face) > 0.93
+
+
 def test_a_square_corner_that_is_hidden_is_as_square_as_the_others() -> None:
     face = filled([150, 450, 450, 150], [30, 30, 330, 330])
     seen = behind(face, below=210, left=330, right=600)
