@@ -7,8 +7,7 @@ subject are smooth. As in ISO 12233's slanted edge, single photosites are put at
 distances. At each place where the subject might begin, a step blurred by the lens is fitted to
 them (``step_fit``). How well each place explains the light is weighed along the outline, which goes
 on from point to point (forward and backward: Bishop, Pattern Recognition and Machine Learning,
-2006, section 13.2). Deep spill is looked for once more in larger steps, and spill that ends as
-sharply as a clean edge in white light alone.
+2006, section 13.2). Deep spill is looked for in larger steps, sharp spill in white light alone.
 """
 
 from __future__ import annotations
@@ -152,9 +151,10 @@ def find_onset(
             (1.0, even, suspect.sharp, SHARP_OUTER_PX, sharp, DARK),
         )
     )
-    for other, times in zip(others, (*reversed(FURTHER), 1.0), strict=True):
+    deeper = TOLERANCE_PX, TOLERANCE_PX, max(TOLERANCE_PX, -sharp)
+    for other, times, past in zip(others, (*reversed(FURTHER), 1.0), deeper, strict=True):
         onset = _where_deeper(
-            onset, other, white_at, suspect.leaves, outline.line, times=times, unit=unit
+            onset, other, white_at, suspect.leaves, outline.line, times=times, unit=unit, past=past
         )
     return replace(onset, error=np.maximum(onset.error, LEAST_ERROR * unit))
 
@@ -168,6 +168,7 @@ def _where_deeper(
     *,
     times: float,
     unit: float,
+    past: float,
 ) -> Onset:
     """The onset, and where white light alone shows a deeper one, that.
 
@@ -180,7 +181,7 @@ def _where_deeper(
     step = other.rise if larger else np.fmax(other.rise, other.drop)
     on_the_mean = average_along(np.where(known, step, np.nan)[:, None], line, over=OVER)[:, 0]
     told = (np.fmax(step, on_the_mean) > STEPS) | ((step > LEAST_STEP) & (leaves > AGREES * depth))
-    steps = known & (depth > TOLERANCE_PX * unit) & told
+    steps = known & (depth > past * unit) & told
     if larger:
         seen = (np.fmax(other.rise, other.drop) > LEAST_CHANGE) | (leaves > LEAST_LEAVES * depth)
         deep = known & (depth > DEEP_PX[0] * times * unit) & seen
@@ -272,8 +273,8 @@ def _white_ends(parts: Points, responds: Mask, basis: Points, begins: Points) ->
     parts = parts[:, : responds.shape[1]]
     light = parts @ basis.transpose(0, 2, 1)
     light[~parts.any(axis=2)] = np.inf
-    inside = begins[:, None] <= MIDDLES
-    light[~np.logical_or.accumulate(responds & inside[:, None], axis=2)] = np.inf
+    inside = begins[:, None, None] <= MIDDLES
+    light[~np.logical_or.accumulate(responds & inside, axis=2)] = np.inf
     lowest = light.min(axis=1)
     return crossing(np.minimum(lowest, SATURATED), MIDDLES, np.full(len(lowest), WHITE))
 

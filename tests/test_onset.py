@@ -159,10 +159,10 @@ def one_point(at: float, drop: float) -> Onset:
     return Onset(np.array([at]), nought + 0.5, nought, nought + drop, nought, nought > 0)
 
 
-def deeper(near: Onset, far: Onset, leaves: float, *, times: float) -> Onset:
+def deeper(near: Onset, far: Onset, leaves: float, *, times: float, past: float = 3.0) -> Onset:
     """What is left of two onsets at one point."""
-    line = np.zeros(1, np.intp)
-    return _where_deeper(near, far, np.zeros(1), np.array([leaves]), line, times=times, unit=1.0)
+    line, at = np.zeros(1, np.intp), np.zeros(1)
+    return _where_deeper(near, far, at, np.array([leaves]), line, times=times, unit=1.0, past=past)
 
 
 @pytest.mark.parametrize(
@@ -183,6 +183,13 @@ def test_a_small_step_counts_where_the_level_departs_early_too(
 ) -> None:
     unknown, sharp = one_point(np.nan, drop), one_point(-7.0, drop)
     found = deeper(unknown, sharp, leaves, times=1.0)
+    assert bool(found.steps[0]) == told
+
+
+@pytest.mark.parametrize(("depth", "told"), [(4.0, False), (7.0, True)])
+def test_a_step_in_the_blur_that_was_left_out_does_not_count(depth: float, told: bool) -> None:
+    """White light alone is fitted short of its fall: nothing nearer to it was looked at."""
+    found = deeper(one_point(np.nan, 0.1), one_point(-depth, 0.1), 0.0, times=1.0, past=5.5)
     assert bool(found.steps[0]) == told
 
 
