@@ -23,6 +23,7 @@ from inspector.arrays import Floats, Mask, Points
 from inspector.clean_part import Falls
 from inspector.levels import Levels
 from inspector.outline import TOLERANCE_PX, Outline, average_along, read_along, runs_of
+from inspector.profile import STEP, STEP_AT
 
 # All lengths below are for a tolerance of 3 px, and grow with it.
 MOUTHS_PX = (24.0, 34.0, 48.0, 68.0, 96.0, 136.0)
@@ -42,19 +43,17 @@ LEAST_HOLLOW_PX = 5.0
 """Where it does not, the edge of a bite lies so far inside the straight line between its ends,
 somewhere: beside an edge without a hollow a shade may lie, or light whose own end bends."""
 BLURRED, LEAST_BLURRED = 2.0, 1.5
-"""So near an edge light belongs to neither side: sigmas of the lens's blur, besides half a working
-pixel, and working pixels at least."""
+"""So near the middle of an edge's fall light belongs to neither side: sigmas of the lens's blur,
+besides half a working pixel, and working pixels at least."""
 OUTER_PX, BESIDE_PX = 12.0, 6.5
 """So far outside the mouth the backdrop's level is read, and so far right beside it."""
 INNER_PX = 3.0
 """So far inside the mouth the light must have stepped already."""
 OFFSETS_PX = np.arange(-40.0, 0.0)
 """Where light is read, offsets inwards from the outline."""
-COLUMN_PX, LEAST_COLUMNS, LEAST_READINGS = 4.0, 4, 3
+COLUMN_PX, LEAST_COLUMNS, LEAST_READINGS, LEAST_INSIDE = 4.0, 4, 3, 24
 """Light is compared in columns across the mouth so wide; so many are needed, of so many readings on
-either side."""
-LEAST_INSIDE = 24
-"""So many readings inside are needed in all."""
+either side, and so many inside in all."""
 DIM_EV = 0.02
 """A bite is looked for where light by the edge is so much dimmer than further out, stops."""
 LEAST_STEP_EV, COURSE_STEP_EV = 0.12, 0.09
@@ -121,31 +120,38 @@ def find_bites(
         Pixels by which white may cross the outline.
     """
     unit, outline = tolerance / TOLERANCE_PX, across.outline
-    near = max(BLURRED * blur + levels.scale / 2, LEAST_BLURRED * levels.scale)
     offsets = OFFSETS_PX * unit
     start, step = levels.from_view(outline.points), outline.inward / levels.scale
     light = read_along(levels.ev, start, step, offsets)
+    backdrop = read_along(backdrop_ev, start, step, offsets)
     white_at = np.nan_to_num(across.white_at)
+    near = (BLURRED + _past_the_middle(backdrop[:, -1])) * blur + levels.scale / 2
+    near = np.maximum(near, LEAST_BLURRED * levels.scale)
     seen = _white_from_the_edge(light, offsets <= (white_at - near)[:, None])
-    light -= read_along(backdrop_ev, start, step, offsets)
-    seen &= read_along(_from_dark(levels.ev), start, step, offsets) * levels.scale > near
+    light -= backdrop
+    seen &= read_along(_from_dark(levels.ev), start, step, offsets) * levels.scale > near[:, None]
     ends = outline.inwards(white_at)
     at = outline.points[:, None] + offsets[None, :, None] * outline.inward[:, None]
     edge = _Edge(ends, outline.inward, _courses(ends, outline), at, light, seen)
-    hidden = ~np.isfinite(across.white_at)
     found = [
         mouth
         for span in _spans(ends, outline, _dim(light, seen, outline.line), unit)
-        if not hidden[span].any()
+        if np.isfinite(across.white_at[span]).all()
         and across.tangled[span].mean() < MOST_TANGLED
         and falls.shaded[span].mean() < MOST_SHADED
-        and (mouth := _mouth(edge, span, near=near, least=tolerance, unit=unit))
+        and (mouth := _mouth(edge, span, near=near[span].max(), least=tolerance, unit=unit))
     ]
     depths = np.zeros(len(ends))
     for mouth in sorted(found, key=lambda m: -m.certainty):
         if not depths[mouth.span].any():
             depths[mouth.span] = np.where(mouth.depths > tolerance, mouth.depths, 0.0)
     return depths
+
+
+def _past_the_middle(backdrop_ev: Floats) -> Points:
+    """(N,) sigmas of the blur by which white ends past the middle of a step down from a level."""
+    left = 1 - np.exp2(-np.maximum(backdrop_ev.astype(np.float64), 1.0))
+    return np.asarray(np.interp(left, STEP, STEP_AT))
 
 
 def _white_from_the_edge(light: Floats, beyond: Mask) -> Mask:
@@ -249,13 +255,10 @@ def _takes_up(turns: Points, bend: float) -> bool:
     ``bend`` how far the mouth does where it begins; radians.
     """
     outer, inner = turns[[0, 1], [0, 1]], turns[[0, 1], [1, 0]]
-    off, edge_off = (np.abs(_wrapped(t - [bend, -bend])) for t in (outer, inner))
+    off, edge_off = (
+        np.abs((t - [bend, -bend] + np.pi) % (2 * np.pi) - np.pi) for t in (outer, inner)
+    )
     return bool((off < TURNS).all() and (edge_off > off + TURNS_MORE).all())
-
-
-def _wrapped(angle: Points) -> Points:
-    """Angles between minus and plus half a turn."""
-    return (angle + np.pi) % (2 * np.pi) - np.pi
 
 
 def _step(
