@@ -30,7 +30,7 @@ def part_subject(
         (h, w) what is seen of it, and what is as bright.
     """
     before = face & ~backdrop
-    shade = find_shade(ev, backdrop_ev, before)
+    shade = find_shade(ev, backdrop_ev, before, face)
     subject = _subject(before & ~shade, face, ev, backdrop_ev)
     sliver = slivers(subject, backdrop, face)
     subject &= ~sliver

@@ -43,12 +43,21 @@ def test_a_fold_is_backdrop_that_falls_short(depth: float, sigma: float) -> None
     assert seen.exposure.white_fraction == pytest.approx(white, abs=0.01)
 
 
-@pytest.mark.parametrize("depth", [1.6, 2.4, 2.8])
-def test_a_round_shadow_is_shade_in_its_middle_too(depth: float) -> None:
+@pytest.mark.parametrize(("depth", "power"), [(1.6, 8), (2.4, 8), (2.8, 8), (3.3, 6)])
+def test_a_round_shadow_is_shade_in_its_middle_too(depth: float, power: int) -> None:
     """Something out of the picture casts it; its penumbra is some thirty pixels wide."""
     away = np.hypot((X - 170) / 80, (Y - 440) / 95)
-    zones = zones_of(with_figure(WALL * 2.0 ** (-depth * np.exp(-(away**8)))))
+    zones = zones_of(with_figure(WALL * 2.0 ** (-depth * np.exp(-(away**power)))))
     assert zones.backdrop[(away < 1.3)[::2, ::2]].mean() > 0.99
+
+
+def test_a_shadow_that_the_end_of_the_softbox_cuts_is_shade_too() -> None:
+    """Round, two stops and more deep, with its middle near the softbox's upper end."""
+    room = (Y < 60) | (np.abs(X - SIZE[0] / 2) > SIZE[0] / 2 - 40)
+    away = np.hypot((X - 190) / 90, (Y - 90) / 80)
+    light = with_figure(WALL * 2.0 ** (-2.3 * np.exp(-(away**8))))
+    zones = zones_of(np.where(room, 2.0**-7, light))
+    assert zones.backdrop[((away < 1.3) & (Y > 75))[::2, ::2]].mean() > 0.98
 
 
 def test_a_short_dark_place_is_a_fold_only_beside_a_long_one_as_dark() -> None:
@@ -59,7 +68,7 @@ def test_a_short_dark_place_is_a_fold_only_beside_a_long_one_as_dark() -> None:
     wall = np.zeros(x.shape, np.float32)
     for dips, short_is in ((short + deeper, False), (short + deeper + long, True)):
         ev = (wall - dips).astype(np.float32)
-        shade = find_shade(ev, wall, ev < -0.9)
+        shade = find_shade(ev, wall, ev < -0.9, np.ones(x.shape, bool))
         assert shade[80, 300] == short_is
         assert not shade[80, 100]
         assert shade[200].all() == short_is
