@@ -21,9 +21,9 @@ from numpy.typing import NDArray
 from inspector.across import Across
 from inspector.arrays import Floats, Mask, Points
 from inspector.clean_part import Falls
+from inspector.halfway import past_the_middle
 from inspector.levels import Levels
 from inspector.outline import TOLERANCE_PX, Outline, average_along, read_along, runs_of
-from inspector.profile import STEP, STEP_AT
 
 # All lengths below are for a tolerance of 3 px, and grow with it.
 MOUTHS_PX = (24.0, 34.0, 48.0, 68.0, 96.0, 136.0)
@@ -125,7 +125,7 @@ def find_bites(
     light = read_along(levels.ev, start, step, offsets)
     backdrop = read_along(backdrop_ev, start, step, offsets)
     white_at = np.nan_to_num(across.white_at)
-    near = (BLURRED + _past_the_middle(backdrop[:, -1])) * blur + levels.scale / 2
+    near = (BLURRED + past_the_middle(backdrop[:, -1])) * blur + levels.scale / 2
     near = np.maximum(near, LEAST_BLURRED * levels.scale)
     seen = _white_from_the_edge(light, offsets <= (white_at - near)[:, None])
     light -= backdrop
@@ -146,12 +146,6 @@ def find_bites(
         if not depths[mouth.span].any():
             depths[mouth.span] = np.where(mouth.depths > tolerance, mouth.depths, 0.0)
     return depths
-
-
-def _past_the_middle(backdrop_ev: Floats) -> Points:
-    """(N,) sigmas of the blur by which white ends past the middle of a step down from a level."""
-    left = 1 - np.exp2(-np.maximum(backdrop_ev.astype(np.float64), 1.0))
-    return np.asarray(np.interp(left, STEP, STEP_AT))
 
 
 def _white_from_the_edge(light: Floats, beyond: Mask) -> Mask:

@@ -16,10 +16,10 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from inspector.arrays import Mask, Points
+from inspector.arrays import Floats, Mask, Points
 from inspector.levels import Levels
 from inspector.outline import SMOOTHED, Outline, along, average_along, mean_along
-from inspector.profile import blurred_step, crossing, filled, read_sites
+from inspector.profile import STEP, STEP_AT, blurred_step, crossing, filled, read_sites
 
 STEP_PX = 0.5
 """Steps of distance in which a profile is gathered, pixels."""
@@ -218,3 +218,9 @@ def _glow(d: Points, sigma: Points, fade: Points) -> Points:
     """Light that is 1 at the step and fades exponentially inwards, blurred by a Gaussian."""
     grown = np.exp(np.minimum(sigma**2 / (2 * fade**2) - d / fade, 30.0))
     return np.asarray(grown * blurred_step(d / sigma - sigma / fade))
+
+
+def past_the_middle(backdrop_ev: Floats) -> Points:
+    """(N,) sigmas of the blur by which white ends past the middle of a step down from a level."""
+    left = 1 - np.exp2(-np.maximum(backdrop_ev.astype(np.float64), 1.0))
+    return np.asarray(np.interp(left, STEP, STEP_AT))

@@ -6,8 +6,8 @@ or in tint, as sharply as the lens lets it, while both the backdrop outside and 
 subject are smooth. As in ISO 12233's slanted edge, single photosites are put at their own
 distances. At each place where the subject might begin, a step blurred by the lens is fitted to
 them (``step_fit``). How well each place explains the light is weighed along the outline, which goes
-on from point to point (forward and backward: Bishop, Pattern Recognition and Machine Learning,
-2006, section 13.2). Deep spill is looked for in larger steps, sharp spill in white light alone.
+on from point to point (``course``). Deep spill is looked for in larger steps, sharp spill
+in white light alone.
 """
 
 from __future__ import annotations
@@ -19,10 +19,22 @@ from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask, Points
 from inspector.by_distance import light_by_distance
+from inspector.course import likely_places
+from inspector.halfway import past_the_middle
 from inspector.levels import WHITE, Levels
-from inspector.outline import TOLERANCE_PX, Outline, average_along, runs_of
+from inspector.outline import TOLERANCE_PX, Outline, average_along, read, runs_of
 from inspector.profile import crossing
-from inspector.step_fit import BOUNDS, DARK, DIM, HOP, MIDDLES, PLACES, Fits, fit_steps, light_parts
+from inspector.step_fit import (
+    BOUNDS,
+    DARK,
+    DIM,
+    HOP,
+    MIDDLES,
+    PLACES,
+    Fits,
+    fit_steps,
+    light_parts,
+)
 
 # All lengths below are for a tolerance of 3 px, and grow with it.
 FURTHER = (3.0, 6.0)
@@ -47,10 +59,6 @@ OUTER_PX, INNER_PX = 11.0, 6.0
 DEEP_INNER_PX, SHARP_OUTER_PX = -1.0, 16.0
 """Of deep and of sharp spill white light alone is looked at, short of where it falls; sharp spill
 may reach nearly as far as that else would."""
-STRAYS_PX = 0.5
-"""How far the outline strays from point to point, as seen from the traced one."""
-JUMPS = 0.02
-"""Chance that it jumps, at a corner."""
 LEAST_ERROR = 0.35
 """No place is known better than this, pixels: the light inside is not just as the model has it.
 Measured on edges in closed form, which it puts up to 0.8 pixels off."""
@@ -131,7 +139,8 @@ def find_onset(
     unit = tolerance / TOLERANCE_PX
     # The backdrop's level is else carried on smoothly over what is as small as deep spill.
     even = backdrop_ev if known else np.zeros_like(backdrop_ev)
-    sharp = -(0.5 + 2 * blur / unit)
+    level = read(backdrop_ev, levels.from_view(outline.points))
+    sharp = -(0.5 + (2 + float(np.median(past_the_middle(level)))) * blur / unit)
     onset, *others = (
         _in_steps(
             levels,
@@ -147,12 +156,15 @@ def find_onset(
         )
         for times, slope, there, outer, inner, dark in (
             (1.0, backdrop_ev, suspect.look, OUTER_PX, INNER_PX, DARK),
-            *((t, even, suspect.deep, OUTER_PX, DEEP_INNER_PX, DIM) for t in reversed(FURTHER)),
+            *(
+                (t, even, suspect.deep, OUTER_PX, min(DEEP_INNER_PX, sharp / t), DIM)
+                for t in reversed(FURTHER)
+            ),
             (1.0, even, suspect.sharp, SHARP_OUTER_PX, sharp, DARK),
         )
     )
-    deeper = TOLERANCE_PX, TOLERANCE_PX, max(TOLERANCE_PX, -sharp)
-    for other, times, past in zip(others, (*reversed(FURTHER), 1.0), deeper, strict=True):
+    past = max(TOLERANCE_PX, -sharp)
+    for other, times in zip(others, (*reversed(FURTHER), 1.0), strict=True):
         onset = _where_deeper(
             onset, other, white_at, suspect.leaves, outline.line, times=times, unit=unit, past=past
         )
@@ -249,7 +261,7 @@ def _placed(
     first = np.cumsum([0, *map(len, fitted)])
     for span, own, start in zip(spans, fitted, first, strict=False):
         mine = slice(start, start + len(own))
-        chance = _along(fits.evidence[mine])
+        chance = likely_places(fits.evidence[mine])
         mean = chance @ PLACES
         spread = np.sqrt(np.maximum(chance @ PLACES**2 - mean**2, 0.0))
         row, there = np.arange(len(own)), np.abs(PLACES - mean[:, None]).argmin(axis=1)
@@ -277,24 +289,3 @@ def _white_ends(parts: Points, responds: Mask, basis: Points, begins: Points) ->
     light[~np.logical_or.accumulate(responds & inside, axis=2)] = np.inf
     lowest = light.min(axis=1)
     return crossing(np.minimum(lowest, SATURATED), MIDDLES, np.full(len(lowest), WHITE))
-
-
-def _along(evidence: Points) -> Points:
-    """(N, P) chance of each place, given all the points of a stretch and that outlines go on."""
-    far = (PLACES[:, None] - PLACES[None]) / (STRAYS_PX * np.sqrt(HOP))
-    on = np.exp(-(far**2) / 2)
-    on = (1 - JUMPS) * on / on.sum(axis=1, keepdims=True) + JUMPS / len(PLACES)
-    likely = np.exp(evidence)
-    forward = np.empty_like(likely)
-    so_far = np.full(len(PLACES), 1 / len(PLACES))
-    for i, one in enumerate(likely):
-        so_far = (so_far @ on) * one
-        so_far /= so_far.sum()
-        forward[i] = so_far
-    to_come = np.ones(len(PLACES))
-    for i in range(len(likely) - 1, -1, -1):
-        forward[i] *= to_come
-        forward[i] /= forward[i].sum()
-        to_come = on @ (to_come * likely[i])
-        to_come /= to_come.sum()
-    return forward

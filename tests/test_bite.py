@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from plain import NOISY, blurred, disc, frame_of_light
 from scipy import stats
 
-from inspector.bite import _past_the_middle
 from inspector.edge import _bitten_by_seam
+from inspector.halfway import past_the_middle
 from inspector.inspect import Inspection, inspect
 from inspector.levels import measure_levels
 
@@ -120,9 +120,9 @@ def test_a_seam_explains_a_run_only_if_most_of_it_is_a_bite(bitten: int, seam: b
 @pytest.mark.parametrize("ev", [1.0, 1.5, 2.0, 2.5, 3.0])
 def test_white_ends_further_in_the_brighter_the_backdrop(ev: float) -> None:
     """Where a step blurred by a Gaussian falls under white, by SciPy's normal distribution."""
-    found = _past_the_middle(np.full(3, ev, np.float32))
+    found = past_the_middle(np.full(3, ev, np.float32))
     np.testing.assert_allclose(found, stats.norm.isf(2.0**-ev), atol=2e-3)
 
 
 def test_below_a_stop_over_white_it_is_the_middle_or_before() -> None:
-    assert _past_the_middle(np.array([0.0, 0.4], np.float32)).tolist() == [0, 0]
+    assert past_the_middle(np.array([0.0, 0.4], np.float32)).tolist() == [0, 0]
