@@ -366,3 +366,19 @@ def test_light_that_saturates_where_the_backdrop_was_told_is_the_subjects(
     assert inspect(frame).edge.spill_fraction == pytest.approx(truth.spill_fraction, abs=0.01)
     monkeypatch.setattr("inspector.step_fit._too_dark", lambda *_: 0.0)
     assert (inspect(frame).edge.spill_fraction or 0.0) < 0.5 * (truth.spill_fraction or 0.0)
+
+
+@pytest.mark.parametrize("wall_ev", [2.1, 2.4])
+@pytest.mark.parametrize("aside", [0.0, 0.5])
+def test_a_clean_edge_far_over_white_shows_no_step_in_its_blur(
+    wall_ev: float, aside: float
+) -> None:
+    """White ends past the middle of the fall there, so more of the blur lies before its end."""
+    x, y = np.meshgrid(np.arange(900) + 0.5, np.arange(600) + 0.5)
+    body = (np.abs(x - 450 - aside) < 120) & (y > 150)
+    hot = wall_ev - 1.2e-6 * ((x - 450) ** 2 + (y - 300) ** 2)
+    light = blurred(np.where(body, 2.0**-6, 2.0**hot), 2.1)
+    frame, under = (
+        frame_of_light(one, NOISY, seed=s) for one, s in ((light, 1), (light * 2.0**-1.8, 2))
+    )
+    assert inspect(frame, under=under).edge.spill_fraction == 0
