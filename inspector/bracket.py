@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from inspector.advice import stops_text
+from inspector.cast import read_through
 from inspector.darker import FAINT_EV, stops_darker
-from inspector.levels import RESPONDS, Levels, stops
+from inspector.levels import RESPONDS, Levels
 from inspector.pair import settings_ev
 
 LEAST_DARKER, MOST_DARKER = 0.3, 6.0
@@ -76,14 +77,7 @@ def lay_bracket(levels: Levels, darker: Levels, *, flash: bool = False) -> tuple
     lost = levels.rendered >= RESPONDS * levels.frame.gains
     carried = darker.rendered * np.float32(2.0**difference)
     rendered = np.where(lost, carried, levels.rendered).astype(np.float32)
-    top = darker.top * 2.0**difference
-    joined = replace(
-        levels,
-        rendered=rendered,
-        top=top,
-        ceiling_ev=darker.ceiling_ev + difference,
-        ev=stops(rendered, top, levels.frame.channels, tint=levels.tint),
-    )
+    joined = read_through(replace(levels, rendered=rendered, top=darker.top * 2.0**difference))
     return joined, Bracket(path, difference, source, told)
 
 

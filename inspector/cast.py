@@ -36,14 +36,14 @@ def with_cast(levels: Levels) -> Levels:
     tint = _tint_at_the_top(levels)
     if np.abs(np.log2(tint)).max() < LEAST_CAST_EV:
         return levels
-    ceiling = ceiling_of(levels.top, tint)
-    ev = stops(levels.rendered, levels.top, levels.frame.channels, tint=tint)
-    return replace(levels, ev=np.minimum(ev, ceiling), ceiling_ev=float(ceiling), tint=tint)
+    return read_through(replace(levels, tint=tint))
 
 
-def ceiling_of(top: NDArray[np.float64], tint: NDArray[np.float64]) -> np.float32:
-    """The highest stop that channels can tell of light with a ``tint`` (C,)."""
-    return np.float32(np.log2((top / tint).max()))
+def read_through(levels: Levels) -> Levels:
+    """Levels whose stops and ceiling are those of their rendered light, read by its tint."""
+    ceiling = np.float32(np.log2((levels.top / levels.tint).max()))
+    ev = stops(levels.rendered, levels.top, levels.frame.channels, tint=levels.tint)
+    return replace(levels, ev=np.minimum(ev, ceiling), ceiling_ev=float(ceiling))
 
 
 def _tint_at_the_top(levels: Levels) -> NDArray[np.float64]:

@@ -10,9 +10,9 @@ import numpy as np
 from inspector.align import LEAST_POINTS, Line, Shift, find_shift, line_of_light
 from inspector.apex import stops_brighter
 from inspector.arrays import Floats, Mask, Points, disc, grown
-from inspector.cast import ceiling_of
+from inspector.cast import read_through
 from inspector.darker import by_area, laid_on, stops_darker
-from inspector.levels import RESPONDS, Levels, Under, stops
+from inspector.levels import RESPONDS, Levels, Under
 from inspector.other_light import stops_turned_down
 from inspector.sway import find_sway, moved_to
 from inspector.zones import SURROUND, Zones
@@ -95,19 +95,13 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
     below = _filled(below, levels, np.asarray(lost.all(axis=2)), top)
     # What has clipped is at least so bright, whatever a step aside makes of it.
     rendered = np.where(lost, np.maximum(below, levels.rendered), levels.rendered)
-    return replace(
-        levels,
-        rendered=rendered,
-        top=top,
-        ceiling_ev=float(ceiling_of(top, levels.tint)),
-        ev=_stops(rendered, top, levels),
-        under=Under(under, sway, difference),
-    )
+    carried_on = replace(levels, rendered=rendered, top=top, under=Under(under, sway, difference))
+    return read_through(carried_on)
 
 
 def _stops(rendered: Floats, top: Points, levels: Levels) -> Floats:
-    ev = stops(rendered, top, levels.frame.channels, tint=levels.tint)
-    return np.minimum(ev, ceiling_of(top, levels.tint))
+    """(h, w) stops of other rendered light, by the tint of a frame."""
+    return read_through(replace(levels, rendered=rendered, top=top)).ev
 
 
 def _filled(below: Floats, levels: Levels, clipped: Mask, top: Points) -> Floats:

@@ -10,6 +10,7 @@ from plain import NOISY, blurred, disc, frame_of_light
 from scipy import ndimage
 
 from inspector.arrays import Floats
+from inspector.bracket import lay_bracket
 from inspector.cast import with_cast
 from inspector.inspect import Inspection, inspect
 from inspector.levels import WHITE, measure_levels
@@ -79,3 +80,15 @@ def test_with_a_darker_frame_the_wall_is_whole_too() -> None:
     found = inspect(frame_of_light(wall(cast), NOISY), under=darker)
     assert found.exposure.backdrop_area == pytest.approx(float((~BODY).mean()), abs=0.01)
     assert found.exposure.ev_p99 == pytest.approx(LEFT_EV, abs=0.05)
+
+
+def test_a_bracket_tells_the_walls_stops_beyond_every_clip() -> None:
+    """Two stops darker, read by the same cast: no jump where a channel takes over."""
+    levels = with_cast(measure_levels(frame_of_light(wall((1.0, 0.9), ev=0.3), NOISY)))
+    darker = frame_of_light(wall((1.0, 0.9), ev=-1.7), NOISY, seed=2)
+    joined, _ = lay_bracket(levels, measure_levels(darker, clip=levels.clip))
+    ev = np.median(joined.ev[:40], axis=0)
+    x = (np.arange(ev.size) + 0.5) * SIZE[0] / ev.size
+    true = np.interp(x, np.arange(SIZE[0]), np.linspace(LEFT_EV, RIGHT_EV, SIZE[0])) + 0.3
+    np.testing.assert_allclose(ev, true, atol=0.06)
+    assert joined.ceiling_ev == pytest.approx(2, abs=0.1)  # all three clip at nearly one light
