@@ -24,16 +24,16 @@ from inspector.polygon import (
     sides_of,
     turned_by,
 )
-from inspector.shoulders import leaves_at_an_angle, shoulders
+from inspector.shoulders import CLOSE_PX, leaves_at_an_angle, shoulders
 
 SUPPORT = 0.25
 """A side of the hull counts as seen when the backdrop touches this part of it."""
 ENDS = 0.05
 """It does, too, when the backdrop goes along it from both its corners for such a part of it, or
 from one of them for three times as much."""
-LEAST_END, CLOSE_PX = 15, 1.5
-"""And at least so many working pixels, no further off than the second: the subject may leave the
-face at a low angle, as shoulders do."""
+LEAST_END = 15
+"""And at least so many working pixels, right beside it: the subject may leave the face at a low
+angle, as shoulders do."""
 LEAST_ANGLED = 8, 25
 """Where it plainly does not, so many from both its corners are enough, or from one of them."""
 BOWED, ALL_ALONG = 0.1, 0.9
