@@ -15,13 +15,15 @@ LEAST_CAST_EV = 0.1
 """Smaller casts make no step that could be taken for a border, stops."""
 MOST_SPREAD_EV = 0.1
 """Standard deviation of a cast beyond which it is not one of the light, stops."""
-NEAR_THE_TOP = 0.8
+NEAR_THE_TOP = 0.9
 """Level of green, over its own top, from which on a surface is about to clip."""
 LEAST_PIXELS = 200
 """On so many working pixels a cast is told."""
 CLOSE_TO_THE_TOP, LEAST_CLOSE = 0.97, 0.05
 """Part of a surface, the second, that is brighter than the first times the top, if it goes over
 into what has clipped; one with a border of its own there keeps its own level up to it."""
+MOSTLY = 0.5
+"""A working pixel is white where so much of it is."""
 SMOOTH_PX, SMOOTH_EV = 5, 0.15
 """A surface rises no more than this over so many working pixels: steeper is an outline's blur."""
 
@@ -43,7 +45,17 @@ def read_through(levels: Levels) -> Levels:
     """Levels whose stops and ceiling are those of their rendered light, read by its tint."""
     ceiling = np.float32(np.log2((levels.top / levels.tint).max()))
     ev = stops(levels.rendered, levels.top, levels.frame.channels, tint=levels.tint)
-    return replace(levels, ev=np.minimum(ev, ceiling), ceiling_ev=float(ceiling))
+    ev = at_least_white(np.minimum(ev, ceiling), levels.white, levels.tint)
+    return replace(levels, ev=ev, ceiling_ev=float(ceiling))
+
+
+def at_least_white(ev: Floats, white: Floats, tint: NDArray[np.float64]) -> Floats:
+    """Stops read by a ``tint`` (C,), not below nought where the light is paper white.
+
+    A cast is seldom quite the same everywhere; what it makes of white light is no reading.
+    ``white`` is the part of each place that is so. Neutral light is read as it is.
+    """
+    return ev if (tint == 1).all() else np.where(white > MOSTLY, np.maximum(ev, 0), ev)
 
 
 def _tint_at_the_top(levels: Levels) -> NDArray[np.float64]:

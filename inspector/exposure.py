@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask, median_of, share_of, some
+from inspector.cast import at_least_white
 from inspector.edge import Edge
 from inspector.headroom import HighEnd, high_end
 from inspector.levels import FLOOR_EV, WHITE, Levels, stops
@@ -141,8 +142,9 @@ def measure_exposure(
 
 def _stops_in(inside: Mask, light: Floats, levels: Levels, tint: NDArray[np.float64]) -> Floats:
     """(M,) stops of rendered ``light`` (h, w, C) at enough of the places inside."""
-    rendered = some(light, inside, most=ENOUGH_PIXELS)
-    return stops(rendered, levels.top, levels.frame.channels, tint=tint)
+    rendered, white = (some(one, inside, most=ENOUGH_PIXELS) for one in (light, levels.white))
+    ev = stops(rendered, levels.top, levels.frame.channels, tint=tint)
+    return at_least_white(ev, white, levels.tint)
 
 
 def _averaged(levels: Levels, inside: Mask) -> Floats:

@@ -54,6 +54,19 @@ def test_stops_go_on_where_green_clips() -> None:
     np.testing.assert_allclose(ev, np.minimum(true, levels.ceiling_ev), atol=0.06)
 
 
+def test_white_is_never_read_as_short_of_it() -> None:
+    """The cast is a stop at the right, where green clips, and none at the left."""
+    cast = np.linspace(0, 1, SIZE[0])[None, :]
+    green = wall((0.0, 0.0))[..., 1]
+    light = np.stack([green * 2.0**cast, green, green * 2.0**cast], axis=-1)
+    levels = with_cast(measure_levels(frame_of_light(light, NOISY)))
+    assert (levels.tint != 1).any()
+    assert (levels.ev[levels.white > 0.5] >= 0).all()
+    brightest = inspect(levels.frame).exposure.ev_p99
+    assert brightest is not None
+    assert brightest >= 0
+
+
 def test_light_that_is_nearly_neutral_is_left_as_it_is() -> None:
     levels = measure_levels(frame_of_light(wall((0.05, -0.05)), NOISY))
     assert with_cast(levels) is levels
