@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspector.arrays import ENOUGH_PIXELS, Floats, Mask, Points, some
+from inspector.cast import at_least_white
 from inspector.levels import RESPONDS, Levels, stops
 from inspector.outline import joined
 from inspector.profile import Sites, filled, read_sites, stretches
@@ -46,7 +47,9 @@ def backdrop_tint(levels: Levels, zones: Zones) -> NDArray[np.float64]:
 def backdrop_stops(levels: Levels, zones: Zones) -> Floats:
     """(h, w) float32 stops of a surface that has the backdrop's tint."""
     tint = backdrop_tint(levels, zones)
-    return stops(levels.rendered, levels.top, levels.frame.channels, tint=tint)
+    ev = stops(levels.rendered, levels.top, levels.frame.channels, tint=tint)
+    ev = np.minimum(ev, np.float32(levels.ceiling_ev))
+    return at_least_white(ev, levels.white, levels.tint)
 
 
 def _on_the_backdrop(levels: Levels, zones: Zones) -> NDArray[np.float64] | None:

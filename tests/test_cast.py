@@ -14,6 +14,7 @@ from inspector.bracket import lay_bracket
 from inspector.cast import with_cast
 from inspector.inspect import Inspection, inspect
 from inspector.levels import WHITE, measure_levels
+from inspector.tint import backdrop_stops
 
 SIZE = (600, 400)
 BODY = disc(SIZE, (220, 330), 110)
@@ -79,6 +80,13 @@ def test_a_coloured_jacket_before_a_white_wall_is_no_cast(level: float) -> None:
     light = np.stack([blurred(light[..., c]) for c in range(3)], axis=-1)
     levels = measure_levels(frame_of_light(light, NOISY))
     assert with_cast(levels) is levels
+
+
+def test_the_backdrops_own_stops_end_at_the_ceiling_of_the_cast() -> None:
+    """As a plate and a comparison of two frames read them."""
+    found = seen((1.0, 0.9))
+    assert found.levels.ceiling_ev < 0.2
+    assert backdrop_stops(found.levels, found.zones).max() <= found.levels.ceiling_ev + 1e-6
 
 
 def test_without_green_no_cast_is_told() -> None:
