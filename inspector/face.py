@@ -18,13 +18,13 @@ from inspector.polygon import (
     headings,
     keep_side,
     lengths,
-    met_at_ends,
     outward,
     reached_along,
     sides_of,
     turned_by,
 )
-from inspector.shoulders import CLOSE_PX, leaves_at_an_angle, shoulders
+from inspector.shoulders import shoulders
+from inspector.side_ends import CLOSE_PX, leaves_at_an_angle, met_at_ends
 
 SUPPORT = 0.25
 """A side of the hull counts as seen when the backdrop touches this part of it."""

@@ -60,10 +60,3 @@ def reached_along(side: Points, near: Mask) -> Mask:
     steps = max(2, int(np.hypot(*(b - a))))
     at = np.round(a + np.linspace(0, 1, steps)[:, None] * (b - a)).astype(int)
     return np.asarray(near[at[:, 1], at[:, 0]], bool)
-
-
-def met_at_ends(side: Points, near: Mask) -> tuple[int, int]:
-    """How far a side (2, 2) has the backdrop ``near`` (h, w) from its start on, and to its end."""
-    gap = np.flatnonzero(~reached_along(side, near))
-    size = max(2, int(np.hypot(*(side[1] - side[0]))))
-    return (int(gap[0]), size - 1 - int(gap[-1])) if gap.size else (size, size)

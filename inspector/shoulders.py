@@ -5,16 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from inspector.arrays import Mask, Points
-from inspector.outline import within
-from inspector.polygon import (
-    headings,
-    lengths,
-    met_at_ends,
-    outward,
-    reached_along,
-    sides_of,
-    turned_by,
-)
+from inspector.polygon import headings, lengths, outward, reached_along, sides_of, turned_by
+from inspector.side_ends import leaves_at_an_angle
 
 SHOULDER_DEG, LEVEL_DEG, SHOULDER = 30.0, 60.0, 0.25
 """A piece of outline that leaves the picture at the left or right, runs so near level, is bent by
@@ -22,18 +14,8 @@ so little towards a hidden side and no longer, part of the long side, than this 
 the face's foot."""
 MOST_SIDES, MOSTLY = 2, 0.6
 """It has no more sides of the hull, and the backdrop reaches so much of each."""
-CLOSE_PX, APART_PX, ANGLE_PX = 1.5, 6.0, 5
-"""A body that stands before a side ends the backdrop at an angle: its distance grows from the first
-to the second within so many working pixels along the side, as it does from 60 degrees on."""
 LEAST_FOOT = 0.04
 """A foot in sight is no shorter than such a part of the long side."""
-
-
-def leaves_at_an_angle(side: Points, backdrop: Mask) -> tuple[bool, bool]:
-    """Whether the backdrop leaves a side (2, 2) so after its start, and likewise before its end."""
-    close, apart = (met_at_ends(side, within(backdrop, d)) for d in (CLOSE_PX, APART_PX))
-    start, end = (far - near <= ANGLE_PX for near, far in zip(close, apart, strict=True))
-    return start, end
 
 
 def shoulders(hull: Points, seen: Mask, near: Mask, backdrop: Mask) -> Mask:
