@@ -100,7 +100,7 @@ def _zones(levels: Levels, plate: Inspection | None) -> Zones:
         raise PlateError("the plate has another size; shoot it with the same camera and crop")
     if not plate.zones.found:
         raise PlateError("no white background was found on the plate; shoot it again, empty")
-    return find_zones_by_plate(levels, plate.levels, plate.zones)
+    return find_zones_by_plate(levels, zones, plate.levels, plate.zones)
 
 
 def record(inspection: Inspection) -> Record:

@@ -20,6 +20,7 @@ from inspector.holes import Island, sort_bright, white_islands
 from inspector.levels import Levels
 from inspector.outline import find_outlines, joined, thick_parts
 from inspector.part_subject import part_subject
+from inspector.plate_level import level_by_plate
 from inspector.profile import NO_SPREAD, lens_blur, spread_along
 from inspector.surface import DIMMEST_EV, find_surface
 from inspector.washed import find_washed
@@ -49,8 +50,6 @@ LEAST_STRAND_PX = 3
 """Fewer working pixels are no thin part, but a corner of the outline's staircase."""
 LEAST_SHADOW_EV = 0.1
 """Where a shadow dims the backdrop by less, noise does, stops."""
-LEAST_TOLD = 0.05
-"""Part of the backdrop under the ceiling that tells how its level changed since the plate."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,8 +146,10 @@ def find_zones(levels: Levels) -> Zones:
     return _assemble(levels, backdrop, subject, surface, margin, dimmed, islands, grid=grid)
 
 
-def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zones:
+def find_zones_by_plate(levels: Levels, alone: Zones, plate: Levels, plate_zones: Zones) -> Zones:
     """Find the zones of a frame whose backdrop is known from a plate of the same size.
+
+    ``alone`` are those of the frame by itself.
 
     The plate is moved to where the frame shows the same border of the backdrop; what is then
     darker than the plate stands before it.
@@ -159,11 +160,16 @@ def find_zones_by_plate(levels: Levels, plate: Levels, plate_zones: Zones) -> Zo
     lit = plate_zones.backdrop | dim_panels(plate.ev, plate_zones)
     face = moved(lit.astype(np.float32), *shift, how=cv2.INTER_NEAREST) > 0
     light = np.where(lit, plate.ev, plate_zones.backdrop_ev).astype(np.float32)
-    surface = moved(light, *shift)
-    parts = face & (levels.ev > surface - 0.5)
+    surface, parts = level_by_plate(
+        levels.ev,
+        moved(light, *shift),
+        alone.backdrop_ev,
+        face,
+        alone.backdrop & ~alone.fringe,
+        ceiling=levels.ceiling_ev,
+    )
     if parts.mean() < LEAST_BACKDROP:
         return no_zones(levels)
-    surface = surface + _level_change(levels, surface, parts)
     margin = _over_halfway(levels.ev, surface)
     dimmed = find_cast_shadow(levels.ev, surface, face)
     bright = face & (margin > 0)
@@ -249,15 +255,6 @@ def _blur(
     widest = max(WIDEST_BLUR[0], WIDEST_BLUR[1] * max(levels.frame.size))
     at_ceiling = backdrop_ev > levels.ceiling_ev - UNDER_CEILING_EV
     return USUAL_BLUR_PX if at_ceiling and found > widest else found
-
-
-def _level_change(levels: Levels, surface: Floats, parts: Mask) -> float:
-    """Stops the backdrop gained since the plate, where neither is at the ceiling."""
-    top = levels.ceiling_ev - 0.05
-    both = parts & (levels.ev < top) & (surface < top)
-    if both.sum() < max(100, LEAST_TOLD * parts.sum()):
-        return 0.0
-    return float(np.median((levels.ev - surface)[both]))
 
 
 def _over_halfway(ev: Floats, backdrop_ev: Floats) -> Floats:

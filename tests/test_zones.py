@@ -271,7 +271,7 @@ def test_a_shifted_plate_tells_the_zones(shift: tuple[int, int]) -> None:
     moved = np.roll(empty.mosaic, (-shift[1], -shift[0]), axis=(0, 1))
     plate, plate_zones = zones_of(replace(empty, mosaic=moved))
     levels = measure_levels(frame)
-    zones = find_zones_by_plate(levels, plate, plate_zones)
+    zones = find_zones_by_plate(levels, find_zones(levels), plate, plate_zones)
     assert zones.plate_shift == pytest.approx(shift, abs=0.3)
     backdrop, subject = overlap(mask_of(levels, zones), truth)
     assert backdrop > 0.99
@@ -284,8 +284,34 @@ def test_a_plate_of_other_light_tells_the_zones_too() -> None:
     light = np.where(face, WALL * 2**-0.7, 2.0**-7)
     plate, plate_zones = zones_of(frame_of_light(blurred(light), NOISY))
     levels = measure_levels(frame)
-    zones = find_zones_by_plate(levels, plate, plate_zones)
+    zones = find_zones_by_plate(levels, find_zones(levels), plate, plate_zones)
     assert overlap(mask_of(levels, zones), truth)[1] > 0.97
+
+
+@pytest.mark.parametrize("less_ev", [1.0, 1.4, 1.8])
+@pytest.mark.parametrize("sloping_ev", [0.0, 0.9])
+def test_power_taken_off_a_plate_at_the_ceiling(less_ev: float, sloping_ev: float) -> None:
+    """Common practice: a plate with stops to spare says how much power can come off; then the
+    plate tells only that the backdrop was at least so bright, and the frame its level."""
+    x = np.linspace(-0.5, 0.5, SIZE[0])[None, :] * sloping_ev
+    face = picture(ball=np.zeros(SIZE[::-1], bool))[1] == BACKDROP
+    ball = disc(SIZE, (300, 330), 90)
+    level = 2.0 ** (1.9 + x) * np.ones(SIZE[::-1])
+    empty = np.where(face, level, 2.0**-7)
+    plate, plate_zones = zones_of(frame_of_light(blurred(empty), NOISY))
+    light = np.where(ball & face, DARK, empty * 2.0**-less_ev)
+    levels, alone = zones_of(frame_of_light(blurred(light), NOISY))
+    zones = find_zones_by_plate(levels, alone, plate, plate_zones)
+    truth = np.where(ball & face, SUBJECT, np.where(face, BACKDROP, SURROUND)).astype(np.uint8)
+    backdrop, subject = overlap(mask_of(levels, zones), truth)
+    assert backdrop > 0.99
+    assert subject > 0.97
+    every = np.s_[:: levels.scale, :: levels.scale]
+    inner = ndimage.binary_erosion(truth == BACKDROP, iterations=6)[every]
+    told = np.minimum(np.stack([zones.backdrop_ev, np.log2(light[every])]), levels.ceiling_ev)
+    off = (told[0] - told[1])[inner]
+    assert np.abs(off).max() < 0.1
+    assert np.abs(np.median(off)) < 0.02
 
 
 def test_a_photographed_fencer() -> None:
