@@ -37,23 +37,28 @@ def level_by_plate(
     """
     top = ceiling - UNDER_CEILING_EV
     least = plate_ev >= top
-    less = _less(ev, plate_ev, face & seen)
-    parts = face & (ev > plate_ev + less - BRIGHT_EV)
+    about = _about(ev, plate_ev, face & seen)
+    parts = face & (ev > plate_ev + min(about, np.float32(0)) - BRIGHT_EV)
     both = parts & (ev < top) & ~least
     told = both.sum() >= max(LEAST_PIXELS, LEAST_TOLD * parts.sum())
-    change = np.float32(np.median((ev - plate_ev)[both])) if told else less
+    change = np.float32(np.median((ev - plate_ev)[both])) if told else about
     surface = plate_ev + change
-    if change > -UNDER_CEILING_EV:
-        return surface, parts
-    own = least & (own_ev > surface - UNEVEN_EV) if told else least
+    own = _told_by_frame(surface, own_ev, least, change=float(change), both_tell=bool(told))
     return np.where(own, own_ev, surface), parts
 
 
-def _less(ev: Floats, plate_ev: Floats, seen: Mask) -> np.float32:
-    """By how many stops the frame has less light than the plate, as far as the ceiling tells.
+def _told_by_frame(
+    surface: Floats, own_ev: Floats, least: Mask, *, change: float, both_tell: bool
+) -> Mask:
+    """Where the frame itself tells the backdrop's level better than a plate, changed, does."""
+    if change < -UNDER_CEILING_EV:
+        return least & (own_ev > surface - UNEVEN_EV) if both_tell else least
+    at_least = own_ev > surface  # with so much light the frame is at the ceiling
+    return at_least & (change > UNDER_CEILING_EV and not both_tell)
 
-    Below zero, or 0.
-    """
+
+def _about(ev: Floats, plate_ev: Floats, seen: Mask) -> np.float32:
+    """By how many stops the frame has more light than the plate, as far as the ceiling tells."""
     if seen.sum() < LEAST_PIXELS:
         return np.float32(0)
-    return np.float32(min(0.0, median_of(ev - plate_ev, seen)))
+    return np.float32(median_of(ev - plate_ev, seen))

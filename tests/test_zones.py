@@ -288,18 +288,23 @@ def test_a_plate_of_other_light_tells_the_zones_too() -> None:
     assert overlap(mask_of(levels, zones), truth)[1] > 0.97
 
 
-@pytest.mark.parametrize("less_ev", [1.0, 1.4, 1.8])
+@pytest.mark.parametrize(
+    ("plate_ev", "change_ev"), [(1.9, -1.0), (1.9, -1.4), (1.9, -1.8), (-0.4, 2.2)]
+)
 @pytest.mark.parametrize("sloping_ev", [0.0, 0.9])
-def test_power_taken_off_a_plate_at_the_ceiling(less_ev: float, sloping_ev: float) -> None:
+def test_power_changed_since_the_plate(
+    plate_ev: float, change_ev: float, sloping_ev: float
+) -> None:
     """Common practice: a plate with stops to spare says how much power can come off; then the
-    plate tells only that the backdrop was at least so bright, and the frame its level."""
+    plate tells only that the backdrop was at least so bright, and the frame its level. Or power is
+    raised, and the frame tells only that it is at least so bright."""
     x = np.linspace(-0.5, 0.5, SIZE[0])[None, :] * sloping_ev
     face = picture(ball=np.zeros(SIZE[::-1], bool))[1] == BACKDROP
     ball = disc(SIZE, (300, 330), 90)
-    level = 2.0 ** (1.9 + x) * np.ones(SIZE[::-1])
+    level = 2.0 ** (plate_ev + x) * np.ones(SIZE[::-1])
     empty = np.where(face, level, 2.0**-7)
     plate, plate_zones = zones_of(frame_of_light(blurred(empty), NOISY))
-    light = np.where(ball & face, DARK, empty * 2.0**-less_ev)
+    light = np.where(ball & face, DARK, empty * 2.0**change_ev)
     levels, alone = zones_of(frame_of_light(blurred(light), NOISY))
     zones = find_zones_by_plate(levels, alone, plate, plate_zones)
     truth = np.where(ball & face, SUBJECT, np.where(face, BACKDROP, SURROUND)).astype(np.uint8)
