@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask, averaged, disc
+from inspector.soft_fall import past_soft_fall
 
 COARSE_SIDE = 480
 """Long side of the picture on which regions are found, coarse pixels."""
@@ -20,6 +21,8 @@ SLOPES_EV, LEAST_DARK, CLEAR_OF_PX = 0.25, 0.002, (20, 40, 80)
 """A surface that goes on without an edge into so large a part of the picture that is too dark for
 a backdrop ends where it is so far under the level foretold from around, stops; from so far off the
 dark that this holds all around, coarse pixels."""
+SOFT_SLOPE = 0.35
+"""A penumbra is no steeper than this, and no edge so soft, stops per coarse pixel."""
 STEP_EV = 0.6
 """Largest difference between two parts of one backdrop, once its slope is taken off, stops."""
 ADJOINING_STEP_EV = 0.25
@@ -147,8 +150,9 @@ def _grow(ev: Floats, seed: tuple[NDArray[np.int32], int]) -> tuple[Floats, Mask
     count = np.bincount(label.ravel())
     joined = np.zeros(count.size, bool)
     joined[first] = True
+    beyond = np.zeros(ev.shape, bool)
     while True:
-        mask = joined[label]
+        mask = joined[label] | beyond
         surface = continue_smoothly(ev, mask, REACH)
         difference = np.abs(ev - surface)
         mean = np.bincount(label.ravel(), weights=difference.ravel()) / np.maximum(count, 1)
@@ -157,10 +161,13 @@ def _grow(ev: Floats, seed: tuple[NDArray[np.int32], int]) -> tuple[Floats, Mask
         if not more:
             large = np.flatnonzero((count >= LEAST_CUT_OFF * ev.size) & ~joined)
             more = [i for i in large if i and _is_cut_off(difference, ev, label == i)]
+        if not more and (soft := past_soft_fall(ev, slope(ev) < SOFT_SLOPE, mask)).any():
+            beyond |= soft
+            continue
         if not more:
             others = (count >= LEAST_OTHER) & ~joined
             others[0] = False
-            return surface, mask, others[label]
+            return surface, mask, others[label] & ~mask
         joined[more] = True
 
 

@@ -9,6 +9,8 @@ from plain import NOISY, blurred, frame_of_light, iou
 
 from inspector.inspect import inspect
 from inspector.levels import measure_levels
+from inspector.soft_fall import past_soft_fall
+from inspector.surface import slope
 from inspector.zones import dim_panels, find_zones
 
 SIZE = (900, 600)
@@ -100,3 +102,46 @@ def test_a_grey_pole_on_the_plate_is_no_backdrop() -> None:
     plate = inspect(frame_of_light(blurred(np.where(pole, WALL * 2.0**-1.9, WALL)), NOISY))
     assert plate.zones.subject[pole[::2, ::2]].mean() > 0.9
     assert not dim_panels(plate.levels.ev, plate.zones).any()
+
+
+FACE = (X > 60) & (X < 840) & (Y > 50) & (Y < 520) & (X - 60 + 520 - Y > 120)
+"""A softbox whose lower left corner is cut; 45° off, 120 px."""
+HEAD = np.hypot(X - 500, Y - 380) < 110
+
+
+@pytest.mark.parametrize("with_under", [False, True])
+@pytest.mark.parametrize(("shadow_ev", "penumbra_px"), [(2.2, 30), (2.6, 50), (3.0, 30)])
+def test_a_softbox_goes_on_into_the_shadow_of_a_flag(
+    shadow_ev: float, penumbra_px: float, with_under: bool
+) -> None:
+    """Common practice: a flag beside the lamp shades one end of the softbox; its shadow begins with
+    a penumbra, and the softbox ends where it does without."""
+    shade = shadow_ev * np.clip((200 - X) / penumbra_px, 0, 1)
+    light = blurred(np.where(HEAD | ~FACE, DARK, 2.0 ** (1.5 - shade)))
+    under = frame_of_light(light / 4, NOISY, seed=2) if with_under else None
+    seen = inspect(frame_of_light(light, NOISY), under=under)
+    lit = (FACE & ~HEAD)[::2, ::2]
+    assert iou(seen.zones.backdrop, lit) > 0.98
+    assert [reason.code for reason in seen.verdict.reasons] == ["background-short"]
+    white = float((light[::2, ::2] >= 1)[lit].mean())
+    assert seen.exposure.white_fraction == pytest.approx(white, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("middle", "fade_px", "goes_on"), [(0, 0, True), (240, 0, False), (0, 12, False)]
+)
+def test_what_lies_past_a_soft_fall_of_light(middle: int, fade_px: float, goes_on: bool) -> None:
+    """A shaded end of a bright surface; a shade amid it, as a body throws one; light that fades."""
+    height, width = 320, 480
+    x = np.arange(width) + 0.5
+    off = np.abs(x - middle) - 60
+    level = 1.5 - 2.0 * np.clip(-off / 10, 0, 1)
+    level = np.where(
+        off < -20, level - np.maximum(-off - 20, 0) / fade_px if fade_px else level, level
+    )
+    ev = np.full((height, width), -6.0, np.float32)
+    ev[40:280, 20:460] = np.tile(level, (height, 1))[40:280, 20:460]
+    surface = np.zeros(ev.shape, bool)
+    surface[42:278, 22:458] = (off > 2)[22:458]
+    found = past_soft_fall(ev, slope(ev) < 0.35, surface)
+    assert found.any() == goes_on
