@@ -36,11 +36,16 @@ def past_soft_fall(ev: Floats, soft: Mask, surface: Mask) -> Mask:
     surface : ndarray, bool
         (h, w) the surface as far as it is known.
     """
-    _, label = cv2.connectedComponents((soft & (ev > DIMMEST_EV) & ~surface).astype(np.uint8))
-    beside = cv2.dilate(surface.astype(np.uint8), disc(BESIDE_PX)) > 0
-    within = hull(surface)
+    left = (soft & (ev > DIMMEST_EV) & ~surface).astype(np.uint8)
+    _, label, stats, _ = cv2.connectedComponentsWithStats(left)
+    large = stats[:, cv2.CC_STAT_AREA] >= LEAST_SOFT * ev.size
+    large[0] = False
     found = np.zeros_like(surface)
-    for i in np.unique(label[grown(surface, 1) & (label > 0)]).tolist():
+    parts = np.unique(label[grown(surface, 1) & large[label]]).tolist()
+    if not parts:
+        return found
+    beside, within = cv2.dilate(surface.astype(np.uint8), disc(BESIDE_PX)) > 0, _hull(surface)
+    for i in parts:
         part = (label == i).astype(np.uint8)
         if within[part > 0].mean() > MOST_WITHIN:
             continue
@@ -50,7 +55,7 @@ def past_soft_fall(ev: Floats, soft: Mask, surface: Mask) -> Mask:
     return found
 
 
-def hull(mask: Mask) -> Mask:
+def _hull(mask: Mask) -> Mask:
     """(h, w) the convex hull of a mask."""
     corners = cv2.convexHull(cv2.findNonZero(mask.astype(np.uint8)))
     return cv2.fillConvexPoly(np.zeros(mask.shape, np.uint8), corners, 1) > 0
