@@ -16,7 +16,14 @@ UNEVEN_EV = 0.1
 
 
 def level_by_plate(
-    ev: Floats, plate_ev: Floats, own_ev: Floats, face: Mask, seen: Mask, *, ceiling: float
+    ev: Floats,
+    plate_ev: Floats,
+    own_ev: Floats,
+    face: Mask,
+    seen: Mask,
+    *,
+    ceiling: float,
+    plate_ceiling: float,
 ) -> tuple[Floats, Mask]:
     """Stops of the backdrop in a frame, all over, and the parts of the picture that surely show it.
 
@@ -32,29 +39,25 @@ def level_by_plate(
         (h, w) stops of the backdrop, found by the frame alone.
     face, seen : ndarray, bool
         (h, w) the backdrop by the plate, and what shows it by the frame alone.
-    ceiling : float
-        Stops over white above which nothing is told.
+    ceiling, plate_ceiling : float
+        Stops over white above which the frame tells nothing, and the plate. An under frame lifts
+        the first.
     """
     top = ceiling - UNDER_CEILING_EV
-    least = plate_ev >= top
+    least = plate_ev >= min(ceiling, plate_ceiling) - UNDER_CEILING_EV
     about = _about(ev, plate_ev, face & seen)
     parts = face & (ev > plate_ev + min(about, np.float32(0)) - BRIGHT_EV)
     both = parts & (ev < top) & ~least
     told = both.sum() >= max(LEAST_PIXELS, LEAST_TOLD * parts.sum())
     change = np.float32(np.median((ev - plate_ev)[both])) if told else about
     surface = plate_ev + change
-    own = _told_by_frame(surface, own_ev, least, change=float(change), both_tell=bool(told))
+    if change < -UNDER_CEILING_EV or ceiling > plate_ceiling + UNDER_CEILING_EV:
+        # The frame tells more than a plate that was at the ceiling.
+        own = least & (own_ev > surface - UNEVEN_EV) if told else least
+    else:
+        at_ceiling = change > UNDER_CEILING_EV and not told  # the frame, in so much more light
+        own = np.logical_and(own_ev > surface, at_ceiling)
     return np.where(own, own_ev, surface), parts
-
-
-def _told_by_frame(
-    surface: Floats, own_ev: Floats, least: Mask, *, change: float, both_tell: bool
-) -> Mask:
-    """Where the frame itself tells the backdrop's level better than a plate, changed, does."""
-    if change < -UNDER_CEILING_EV:
-        return least & (own_ev > surface - UNEVEN_EV) if both_tell else least
-    at_least = own_ev > surface  # with so much light the frame is at the ceiling
-    return at_least & (change > UNDER_CEILING_EV and not both_tell)
 
 
 def _about(ev: Floats, plate_ev: Floats, seen: Mask) -> np.float32:

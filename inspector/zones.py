@@ -167,6 +167,7 @@ def find_zones_by_plate(levels: Levels, alone: Zones, plate: Levels, plate_zones
         face,
         alone.backdrop & ~alone.fringe,
         ceiling=levels.ceiling_ev,
+        plate_ceiling=plate.ceiling_ev,
     )
     if parts.mean() < LEAST_BACKDROP:
         return no_zones(levels)

@@ -14,6 +14,7 @@ from plain import NOISY, blurred, disc, frame_of_light, held, overlap
 from scipy import ndimage
 
 from inspector.frame import Frame
+from inspector.inspect import inspect
 from inspector.levels import Levels, measure_levels
 from inspector.surface import find_surface
 from inspector.zone_mask import zone_mask
@@ -317,6 +318,23 @@ def test_power_changed_since_the_plate(
     off = (told[0] - told[1])[inner]
     assert np.abs(off).max() < 0.1
     assert np.abs(np.median(off)) < 0.02
+
+
+def test_an_under_frame_tells_what_a_plate_at_the_ceiling_cannot() -> None:
+    """The backdrop slopes from 1.3 to 2.4 stops over white: plate and frame are at the ceiling."""
+    face = picture(ball=np.zeros(SIZE[::-1], bool))[1] == BACKDROP
+    ball = disc(SIZE, (300, 330), 90)
+    stops = np.tile(np.linspace(1.3, 2.4, SIZE[0]), (SIZE[1], 1))
+    empty = np.where(face, 2.0**stops, 2.0**-7)
+    light = blurred(np.where(ball & face, DARK, empty))
+    plate = inspect(frame_of_light(blurred(empty), NOISY))
+    under = frame_of_light(light / 8, NOISY, seed=2)
+    seen = inspect(frame_of_light(light, NOISY), plate=plate, under=under)
+    every = np.s_[:: seen.levels.scale, :: seen.levels.scale]
+    inner = ndimage.binary_erosion(face, iterations=6)[every]
+    off = (seen.zones.backdrop_ev - stops[every])[inner]
+    assert np.abs(off).max() < 0.1
+    assert seen.exposure.ev_p99 == pytest.approx(2.28, abs=0.03)
 
 
 def test_a_photographed_fencer() -> None:
