@@ -8,8 +8,6 @@ from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask, disc, grown
 
-DIMMEST_EV = -1.6
-"""What is darker may be lit by the backdrop, stops."""
 LEAST_SOFT, THICK_PX = 0.005, 5
 """Such a part is so large a part of the picture where it is twice as thick as the second, coarse
 pixels: light that creeps over an edge is narrower."""
@@ -32,11 +30,11 @@ def past_soft_fall(ev: Floats, soft: Mask, surface: Mask) -> Mask:
     ev : ndarray, float32
         (h, w) stops on the coarse picture.
     soft : ndarray, bool
-        (h, w) where its slope is not that of an edge.
+        (h, w) where it is lit, and its slope not that of an edge.
     surface : ndarray, bool
         (h, w) the surface as far as it is known.
     """
-    left = (soft & (ev > DIMMEST_EV) & ~surface).astype(np.uint8)
+    left = (soft & ~surface).astype(np.uint8)
     _, label, stats, _ = cv2.connectedComponentsWithStats(left)
     large = stats[:, cv2.CC_STAT_AREA] >= LEAST_SOFT * ev.size
     large[0] = False

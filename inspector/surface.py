@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask, averaged, disc
-from inspector.soft_fall import past_soft_fall
+from inspector.soft_fall import DARK_AROUND, DARK_EV, past_soft_fall
 
 COARSE_SIDE = 480
 """Long side of the picture on which regions are found, coarse pixels."""
@@ -37,8 +37,8 @@ LEAST_APART = 0.01
 CUT_OFF_EV, LEAST_CUT_OFF = 2.5, 0.002
 """So is one that differs by no more and is as large, a part of the picture, with nothing but dark
 around: someone stands between."""
-DARK_EV, DARK_AROUND, BORDER_PX = 2.0, 0.9, (4, 6)
-"""Dark is what is so much under its level, stops, nearly all around; so far off, coarse pixels."""
+BORDER_PX = 4, 6
+"""Whether there is nothing but dark around a part is looked at so far off, coarse pixels."""
 DIMMEST_EV = -1.6
 """A part that is darker than this may be lit by the backdrop, as a wall or a panel is, stops."""
 VALLEY_EV = 0.5
@@ -151,6 +151,7 @@ def _grow(ev: Floats, seed: tuple[NDArray[np.int32], int]) -> tuple[Floats, Mask
     joined = np.zeros(count.size, bool)
     joined[first] = True
     beyond = np.zeros(ev.shape, bool)
+    soft = (slope(ev) < SOFT_SLOPE) & (ev > DIMMEST_EV)
     while True:
         mask = joined[label] | beyond
         surface = continue_smoothly(ev, mask, REACH)
@@ -161,8 +162,8 @@ def _grow(ev: Floats, seed: tuple[NDArray[np.int32], int]) -> tuple[Floats, Mask
         if not more:
             large = np.flatnonzero((count >= LEAST_CUT_OFF * ev.size) & ~joined)
             more = [i for i in large if i and _is_cut_off(difference, ev, label == i)]
-        if not more and (soft := past_soft_fall(ev, slope(ev) < SOFT_SLOPE, mask)).any():
-            beyond |= soft
+        if not more and (more_of_it := past_soft_fall(ev, soft, mask)).any():
+            beyond |= more_of_it
             continue
         if not more:
             others = (count >= LEAST_OTHER) & ~joined

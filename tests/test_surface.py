@@ -143,5 +143,5 @@ def test_what_lies_past_a_soft_fall_of_light(middle: int, fade_px: float, goes_o
     ev[40:280, 20:460] = np.tile(level, (height, 1))[40:280, 20:460]
     surface = np.zeros(ev.shape, bool)
     surface[42:278, 22:458] = (off > 2)[22:458]
-    found = past_soft_fall(ev, slope(ev) < 0.35, surface)
+    found = past_soft_fall(ev, (slope(ev) < 0.35) & (ev > -1.6), surface)
     assert found.any() == goes_on
