@@ -120,7 +120,10 @@ def said_of_pair(record: Record) -> str | None:
     if below is not None:
         over = record["backdrop"]["ev_p50"] or 0.0
         white = f", background {over:.1f} stops over white" if over >= AT_CEILING else ""
-        return f"with {below['frame']} under it{white}"
+        # Where the darker frame is at its ceiling, too, it decides nothing more.
+        ceiling = record["clip"]["ceiling_ev"]
+        darker = " or more: take a darker one" if white and over > ceiling - AT_CEILING else ""
+        return f"with {below['frame']} under it{white}{darker}"
     return None
 
 

@@ -212,9 +212,15 @@ def test_the_line_of_an_under_frame_says_what_it_lies_under() -> None:
 
 def test_the_line_of_the_brighter_frame_names_the_one_under_it() -> None:
     laid = BRIGHT.record | {"under": {"frame": "0002.dng", "stops": 1.9}}
-    white = laid["backdrop"] | {"ev_p50": 1.64}
-    line = verdict_line(laid | {"backdrop": white}, width=12, colour=False)
+    white = {
+        "backdrop": laid["backdrop"] | {"ev_p50": 1.64},
+        "clip": laid["clip"] | {"ceiling_ev": 3.2},
+    }
+    line = verdict_line(laid | white, width=12, colour=False)
     assert line.endswith("with 0002.dng under it, background 1.6 stops over white")
+    clips_too = white | {"clip": laid["clip"] | {"ceiling_ev": 1.64}}
+    line = verdict_line(laid | clips_too, width=12, colour=False)
+    assert line.endswith("background 1.6 stops over white or more: take a darker one")
     short = seen(SHORT) | {"under": {"frame": "0002.dng", "stops": 1.9}}
     assert "with 0002.dng under it: Raise the background" in verdict_line(
         short, width=12, colour=False
