@@ -54,6 +54,12 @@ def grown(mask: Mask, pixels: int) -> Mask:
     return cv2.dilate(mask.astype(np.uint8), np.ones((2 * pixels + 1,) * 2, np.uint8)) > 0
 
 
+def distance_to(mask: Mask) -> Floats:
+    """(h, w) pixels to the nearest pixel of a mask, 0 within."""
+    away = cv2.distanceTransform((~mask).astype(np.uint8), cv2.DIST_L2, 5)
+    return np.asarray(away, np.float32)
+
+
 def binned(picture: Floats, by: int) -> Floats:
     """Means of a (h, w) picture over squares of ``by`` pixels; what fills no square is left out."""
     height, width = (n // by for n in picture.shape)

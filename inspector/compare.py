@@ -8,11 +8,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 
 from inspector.advice import stops_text
-from inspector.arrays import Floats, Mask
+from inspector.arrays import Floats, Mask, distance_to
 from inspector.exposure import AT_CEILING
 from inspector.frame import Frame
 from inspector.inspect import Inspection, inspect
@@ -129,7 +128,7 @@ def _parts(pair: Pair) -> dict[str, Mask]:
     """The subject's parts by name, those that both frames show."""
     zones, scale = pair.first.zones, pair.first.levels.scale
     sides = find_sides(zones.subject, pair.core)
-    away = cv2.distanceTransform((~zones.backdrop).astype(np.uint8), cv2.DIST_L2, 5)
+    away = distance_to(zones.backdrop)
     blur = away[zones.subject & zones.fringe]
     start = float(np.percentile(blur, 95)) if blur.size else 1.0
     wide = max(3.0, RIM * max(pair.first.frame.size) / scale)

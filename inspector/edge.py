@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
 from inspector.across import Across, look_across
-from inspector.arrays import Floats, Mask, Points, median_of
+from inspector.arrays import Floats, Mask, Points, distance_to, median_of
 from inspector.bite import find_bites
-from inspector.clean_part import Falls, compare_falls
+from inspector.clean_part import compare_falls
+from inspector.doubt import less_sure_along_seams, less_sure_in_hair
 from inspector.headroom import Headroom, headroom_at
 from inspector.holes import Island
 from inspector.hot_spots import HotSpot, find_hot_spots, light_for_holes
 from inspector.levels import Levels
 from inspector.onset import Onset, find_onset
-from inspector.outline import TOLERANCE_PX, read_along, tolerance_px
+from inspector.outline import tolerance_px
 from inspector.place import Box
 from inspector.profile import ramps
-from inspector.ripple import RIPPLED, rippled
-from inspector.seam import goes_on, passes
 from inspector.spill import SpillRun, find_spill, may_spill
 from inspector.zones import Zones
 
@@ -34,15 +33,6 @@ TOLD_SHARE = 0.5
 SPILLED_EV, LEAST_SPILLED_EV = 0.45, 0.02
 """By so much the exposure change that takes spill away may be seen too great; it is at least so
 much, stops."""
-SHARP = 0.5
-"""Part of a run that falls more slowly than a clean edge, below which a seam may explain it."""
-BRIGHTER_EV, AMID = 0.1, np.array([0.25, 0.5, 0.75])
-"""Light is no backdrop between strands where it is brighter by more, stops, somewhere on the way
-in; read at these parts of it."""
-MOSTLY_BITTEN = 0.75
-"""A run is a bite where so much of it is one."""
-BESIDE = 1.3
-"""A seam is looked for further from the subject than that: so many times the run's depth."""
 KNOWN = 0.4
 """An onset known so well, part of the tolerance, tells how near white is to crossing there."""
 
@@ -90,7 +80,7 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     hot_spot_area : float
         Area, part of the picture, from which a hot spot warns.
     """
-    away = _away_from(zones.backdrop)
+    away = distance_to(zones.backdrop)
     if zones.begins is None:
         core = _core(levels, zones, away, USUAL_RAMP_PX)
         spots = find_hot_spots(levels, zones.islands, hot_spot_area)
@@ -143,8 +133,8 @@ def _islands_and_spill(
         centre=_centre(levels, zones),
         size=levels.frame.size,
     )
-    runs = _less_sure_in_hair(runs, levels, zones, tolerance)
-    runs = _less_sure_along_seams(runs, levels, zones, across, falls, bites)
+    runs = less_sure_in_hair(runs, levels, zones, across.tangled, tolerance=tolerance)
+    runs = less_sure_along_seams(runs, levels, zones, across, falls, bites)
     islands, lit = light_for_holes(levels, zones, across.outline, runs)
     left = (run for run in runs if not lit[run.span].any())
     runs = tuple(sorted(left, key=lambda r: (-r.sure, -r.length_px)))
@@ -156,72 +146,6 @@ def _ramp(found: Points, across: Across, *, most: int) -> float | None:
     """Median ramp; where much of the outline glows further in than fine profiles go, coarsely."""
     told = found if found.size >= TOLD_SHARE * most else across.rise[across.rise > 0]
     return float(np.median(told)) if told.size else None
-
-
-def _less_sure_in_hair(
-    runs: tuple[SpillRun, ...], levels: Levels, zones: Zones, tolerance: float
-) -> tuple[SpillRun, ...]:
-    """The runs; light between strands is no sure spill."""
-    if not any(run.sure for run in runs):
-        return runs
-    over_ev = levels.ev - zones.backdrop_ev
-    light = np.exp2(np.minimum(over_ev, np.float32(0)))
-    slope = RIPPLED * levels.scale * TOLERANCE_PX / tolerance
-
-    def in_hair(run: SpillRun) -> bool:
-        points, inward = levels.from_view(run.points), run.inward
-        depth = run.depth_px / levels.scale
-        amid = read_along(over_ev, points, inward, depth * AMID)
-        if np.median(amid.max(axis=1)) > BRIGHTER_EV:
-            return False
-        return rippled(light, points, inward, depth=depth, slope=slope)
-
-    return tuple(replace(run, sure=run.sure and not in_hair(run)) for run in runs)
-
-
-def _less_sure_along_seams(
-    runs: tuple[SpillRun, ...],
-    levels: Levels,
-    zones: Zones,
-    across: Across,
-    falls: Falls,
-    bites: Points,
-) -> tuple[SpillRun, ...]:
-    """The runs; one that ends as sharply as a clean edge may be a seam's, where that goes on.
-
-    So may a bite, where a seam passes its middle.
-    """
-    if not any(run.sure for run in runs):
-        return runs
-    open_backdrop = (zones.backdrop & ~zones.fringe).astype(np.uint8)
-    inner = cv2.erode(open_backdrop, np.ones((3, 3), np.uint8)) > 0
-    light = np.where(inner, levels.ev - zones.backdrop_ev, np.nan).astype(np.float32)
-    from_subject = _away_from(zones.subject)
-
-    def along_seam(run: SpillRun) -> bool:
-        if _bitten_by_seam(run, levels, light, across, bites):
-            return True
-        begins = np.nan_to_num(across.white_at[run.span]) - run.depths
-        ends = run.points + begins[:, None] * run.inward
-        if falls.soft[run.span].mean() >= SHARP:
-            return False
-        # As near to the subject the same light may lie on it elsewhere.
-        beside = from_subject < BESIDE * run.depth_px / levels.scale
-        return goes_on(np.where(beside, np.float32(np.nan), light), levels.from_view(ends))
-
-    return tuple(replace(run, sure=run.sure and not along_seam(run)) for run in runs)
-
-
-def _bitten_by_seam(
-    run: SpillRun, levels: Levels, light: Floats, across: Across, bites: Points
-) -> bool:
-    """Whether a seam passes the middle of a run that is a bite."""
-    bitten = bites[run.span] > 0
-    if bitten.mean() < MOSTLY_BITTEN:
-        return False
-    middle = np.nan_to_num(across.white_at[run.span]) - bites[run.span] / 2
-    places = run.points + middle[:, None] * run.inward
-    return passes(light, levels.from_view(np.median(places[bitten], axis=0)))
 
 
 def _beneath_white(
@@ -271,11 +195,6 @@ def _spilled(levels: Levels, across: Across, runs: tuple[SpillRun, ...]) -> Mask
         ring = levels.from_view(np.concatenate([inner, outer[::-1]]))
         cv2.fillPoly(band, [np.round(ring).astype(np.int32)], 1)
     return band > 0
-
-
-def _away_from(zone: Mask) -> Floats:
-    """(h, w) distance to a zone, working pixels."""
-    return np.asarray(cv2.distanceTransform((~zone).astype(np.uint8), cv2.DIST_L2, 5), np.float32)
 
 
 def _core_level(levels: Levels, zones: Zones, away: Floats) -> float:

@@ -6,7 +6,8 @@ across it. The structure tensor tells the two apart: its larger eigenvalue is th
 slope in the direction in which light changes most, its smaller one that at right angles to it
 (Bigun and Granlund, Optimal orientation detection of linear symmetry, ICCV 1987, from memory).
 Around a bend of the edge the slope turns with it: light is straightened along the edge, too, before
-it is called hair.
+it is called hair. Strands that lie along the edge do not make it ripple; but light falls in stairs
+there, one to each strand, while light on a subject falls in one piece.
 """
 
 from __future__ import annotations
@@ -32,6 +33,11 @@ ALONG, ENOUGH_PX, LEAST_PX = 0.045, 60, 5
 """And of the squared slopes more than the first part lies along the straightened edge. A stretch
 shorter than the second may look coherent by chance: in proportion less is enough; one shorter than
 the third, working pixels, tells nothing more."""
+OUTSIDE_PX, INSIDE_PX = 14.0, 8.0
+"""Stairs are looked for from so far outside, pixels for a tolerance of 3 px, to so far beyond the
+white light, working pixels."""
+STAIR_STEP, STAIR_SIGMA, STAIR_OVER = 0.5, 0.8, 5
+"""Light is read in such steps for them and smoothed so, working pixels, and over so many points."""
 MARGIN_PX = 4
 """So far past either end of the band light is read for the slopes within it."""
 
@@ -60,6 +66,28 @@ def rippled(light: Floats, points: Points, inward: Points, *, depth: float, slop
         return False
     enough = ALONG * min(1.0, len(points) / ENOUGH_PX)
     return len(points) < LEAST_PX or _along_share(light, points, inward, depth) > enough
+
+
+def in_stairs(
+    light: Floats, points: Points, inward: Points, *, depth: float, unit: float
+) -> Points:
+    """(N,) how unevenly light falls across the edge: 0 where its slope has but one peak.
+
+    What the slope varies beyond the rise to and the fall from its steepest, in parts of that.
+
+    Parameters
+    ----------
+    light, points, inward, depth
+        As for ``rippled``.
+    unit : float
+        Working pixels to a pixel, for a tolerance of 3 px.
+    """
+    offsets = np.arange(-OUTSIDE_PX * unit, depth + INSIDE_PX, STAIR_STEP)
+    falls = cv2.blur(read_along(light, points, inward, offsets), (1, STAIR_OVER))
+    falls = cv2.GaussianBlur(falls, (0, 0), STAIR_SIGMA / STAIR_STEP, sigmaY=1e-3)
+    slope = np.pad(-np.diff(falls, axis=1), ((0, 0), (1, 1)))
+    steepest = np.maximum(slope.max(axis=1), 1e-6)
+    return np.asarray(np.abs(np.diff(slope, axis=1)).sum(axis=1) / (2 * steepest) - 1, np.float64)
 
 
 def _band(

@@ -10,7 +10,16 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from inspector.arrays import Floats, Mask, around, averaged, binned, disc, without_specks
+from inspector.arrays import (
+    Floats,
+    Mask,
+    around,
+    averaged,
+    binned,
+    disc,
+    distance_to,
+    without_specks,
+)
 from inspector.levels import Levels
 from inspector.seam import goes_on, is_straight
 from inspector.white_steps import find_steps, without_seams
@@ -94,7 +103,7 @@ def _find(ev: Floats, backdrop: Mask, subject: Mask, told: Mask, backdrop_ev: Fl
     """The same on pictures whose pixels are large enough; ``told`` is what is white."""
     found = np.zeros(backdrop.shape, bool)
     told = told & _shrunk(backdrop, RIM_PX)
-    from_subject = cv2.distanceTransform((~subject).astype(np.uint8), cv2.DIST_L2, 5)
+    from_subject = distance_to(subject)
     reach = REACH * max(backdrop.shape)
     light, lines = without_seams(ev - backdrop_ev, told)
     box = _suspect(light, told & (from_subject < reach), margin=round(reach) + BESIDE_PX)
@@ -231,7 +240,7 @@ def _belongs(edge: int, towards: int, shared: int) -> bool:
 
 def _falls_slowly(part: Mask, subject: Mask, lit: Mask) -> bool:
     """Whether light falls slowly from a part into the subject."""
-    off = cv2.distanceTransform((~part).astype(np.uint8), cv2.DIST_L2, 5)
+    off = distance_to(part)
     inside = subject & (off > FALLS_PX[0]) & (off <= FALLS_PX[1])
     return bool(inside.any() and lit[inside].mean() >= LEAST_SLOW)
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from plain import NOISY, blurred, disc, frame_of_light
 from scipy import stats
 
-from inspector.edge import _bitten_by_seam
+from inspector.doubt import bitten_by_seam
 from inspector.halfway import past_the_middle
 from inspector.inspect import Inspection, inspect
 from inspector.levels import measure_levels
@@ -114,7 +114,7 @@ def test_a_seam_explains_a_run_only_if_most_of_it_is_a_bite(bitten: int, seam: b
     run: Any = SimpleNamespace(span=slice(0, 60), points=points, inward=np.zeros((60, 2)))
     across: Any = SimpleNamespace(white_at=np.zeros(60))
     bites = np.where(np.arange(60) < bitten, 8.0, 0.0)
-    assert _bitten_by_seam(run, levels, light, across, bites) == seam
+    assert bitten_by_seam(run, levels, light, across, bites) == seam
 
 
 @pytest.mark.parametrize("ev", [1.0, 1.5, 2.0, 2.5, 3.0])

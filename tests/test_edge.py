@@ -401,7 +401,7 @@ def let_the_hole_spill(around: float, monkeypatch: pytest.MonkeyPatch) -> None:
         return (run,), np.zeros(len(x), bool)
 
     monkeypatch.setattr("inspector.edge.find_spill", spilling)
-    monkeypatch.setattr("inspector.edge.rippled", lambda *_, **__: False)
+    monkeypatch.setattr("inspector.doubt.rippled", lambda *_, **__: False)
 
 
 def test_a_large_gap_that_spills_all_around_is_no_light_on_the_subject(

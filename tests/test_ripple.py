@@ -9,7 +9,7 @@ from plain import NOISY, blurred, frame_of_light
 from skimage.feature import structure_tensor, structure_tensor_eigenvalues
 
 from inspector.inspect import inspect
-from inspector.ripple import RIPPLED, SIGMA, WINDOW, rippled
+from inspector.ripple import RIPPLED, SIGMA, WINDOW, in_stairs, rippled
 
 SIZE = 200
 X, Y = np.meshgrid(np.arange(SIZE) + 0.5, np.arange(SIZE) + 0.5)
@@ -132,5 +132,46 @@ def test_as_slow_a_fall_into_dense_hair_is_not(seed: int, monkeypatch: pytest.Mo
     runs = inspect(frame).edge.spill
     assert runs
     assert not any(run.sure for run in runs)
-    monkeypatch.setattr("inspector.edge.rippled", lambda *_, **__: False)
+    monkeypatch.setattr("inspector.doubt.rippled", lambda *_, **__: False)
     assert any(run.sure for run in inspect(frame).edge.spill)
+
+
+def lying_hair(seed: int, count: int, dim: float) -> NDArray[np.float64]:
+    """Part of the light that strands let through which lie along a stretch of the rim."""
+    rng = np.random.default_rng(seed)
+    through = np.ones(DEPTH.shape)
+    roots, outer = rng.uniform(-STRETCH, STRETCH, count), rng.uniform(2, 14, count)
+    slants, lengths = rng.uniform(-0.12, 0.12, count), rng.uniform(60, 200, count)
+    for root, out, slant, length in zip(roots, outer, slants, lengths, strict=True):
+        strand = np.abs(DEPTH + out + slant * (AROUND - root)) < 0.6
+        through[strand & (np.abs(AROUND - root) < length / 2) & (DEPTH <= 0)] *= 1 - dim
+    return through
+
+
+@pytest.mark.parametrize(
+    ("seed", "count", "dim"), [(2, 30, 0.5), (4, 30, 0.5), (2, 40, 0.35), (4, 40, 0.35)]
+)
+def test_nor_is_light_that_falls_into_hair_along_the_edge(
+    seed: int, count: int, dim: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    light = blurred(np.where(DEPTH > 0, DARK, 2.0**0.9 * lying_hair(seed, count, dim)), 1.2)
+    frame = frame_of_light(light, NOISY)
+    runs = inspect(frame).edge.spill
+    assert runs
+    assert not any(run.sure for run in runs)
+    monkeypatch.setattr("inspector.doubt.in_stairs", lambda *_, **__: np.zeros(1))
+    assert sum(run.length_px for run in inspect(frame).edge.spill if run.sure) > 60
+
+
+@pytest.mark.parametrize("sigma", [1.0, 2.0, 4.0])
+def test_light_that_falls_in_one_piece_has_no_stairs(sigma: float) -> None:
+    light = blurred(np.where(X > 104, 0.02, 1.0), sigma).astype(np.float32)
+    assert in_stairs(light, LINE, INWARD, depth=8, unit=1.0) == pytest.approx(0, abs=0.01)
+
+
+@pytest.mark.parametrize("count", [2, 3])
+def test_stairs_are_counted(count: int) -> None:
+    """Each further stair of the same height adds as much again: closed form."""
+    light = 1 - sum(blurred(np.where(94 + 8 * i < X, 0.9 / count, 0), 0.9) for i in range(count))
+    found = in_stairs(np.asarray(light, np.float32), LINE, INWARD, depth=16, unit=1.0)
+    assert found == pytest.approx(count - 1, abs=0.05)

@@ -76,7 +76,7 @@ def test_light_on_the_subject_at_the_ceiling_steps_up_from_a_wall_under_it(
     frame, truth = render(draw.scene, camera=draw.camera, seed=3400050)
     seen = inspect(frame)
     assert seen.edge.spill_fraction == pytest.approx(truth.spill_fraction, abs=0.02)
-    monkeypatch.setattr("inspector.edge.BRIGHTER_EV", 9.0)
+    monkeypatch.setattr("inspector.doubt.BRIGHTER_EV", 9.0)
     assert inspect(frame).edge.spill_fraction == 0  # it passes for hair
     monkeypatch.setattr("inspector.washed.BRIGHTER_EV", 9.0)
     longest = max(run.length_px for run in inspect(frame).edge.spill)
