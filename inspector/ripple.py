@@ -29,6 +29,8 @@ LEAST_PIXELS = 10
 RIPPLED, COHERENT = 0.021, 0.85
 """Hair: the slope along the edge is steeper, in parts of the backdrop's light per pixel for a
 tolerance of 3 px, and the coherence of the two slopes lower."""
+AMONG_STRANDS = 0.65
+"""Where strands are seen, a slope of this part of that is enough, however coherent."""
 ALONG, ENOUGH_PX, LEAST_PX = 0.045, 60, 5
 """And of the squared slopes more than the first part lies along the straightened edge. A stretch
 shorter than the second may look coherent by chance: in proportion less is enough; one shorter than
@@ -42,7 +44,15 @@ MARGIN_PX = 4
 """So far past either end of the band light is read for the slopes within it."""
 
 
-def rippled(light: Floats, points: Points, inward: Points, *, depth: float, slope: float) -> bool:
+def rippled(
+    light: Floats,
+    points: Points,
+    inward: Points,
+    *,
+    depth: float,
+    slope: float,
+    strands: bool = False,
+) -> bool:
     """Whether light ripples along a stretch of the edge as it does in hair.
 
     Parameters
@@ -55,6 +65,8 @@ def rippled(light: Floats, points: Points, inward: Points, *, depth: float, slop
         How far white reaches inwards, working pixels.
     slope : float
         Slope that makes a ripple, per working pixel.
+    strands : bool
+        Whether strands are seen there: then a lesser slope is enough, however coherent.
     """
     band, corner = _band(light.shape, points, inward, depth)
     near = light[corner[1] : corner[1] + band.shape[0], corner[0] : corner[0] + band.shape[1]]
@@ -62,6 +74,8 @@ def rippled(light: Floats, points: Points, inward: Points, *, depth: float, slop
     if np.count_nonzero(band) < LEAST_PIXELS:
         return False
     across, along = _slopes(near, band)
+    if strands and along > (AMONG_STRANDS * slope) ** 2:
+        return True
     if along <= slope**2 or (across - along) / (across + along) >= COHERENT:
         return False
     enough = ALONG * min(1.0, len(points) / ENOUGH_PX)

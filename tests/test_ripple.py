@@ -163,6 +163,30 @@ def test_nor_is_light_that_falls_into_hair_along_the_edge(
     assert sum(run.length_px for run in inspect(frame).edge.spill if run.sure) > 60
 
 
+def fur(seed: int, count: int) -> NDArray[np.float64]:
+    """Part of the light that short hairs let through which stand close along a stretch."""
+    rng = np.random.default_rng(seed)
+    through = np.ones(DEPTH.shape)
+    roots, lengths = rng.uniform(-STRETCH, STRETCH, count), rng.uniform(3, 14, count)
+    for root, length, slant in zip(roots, lengths, rng.normal(0, 0.35, count), strict=True):
+        hair = (np.abs(AROUND - root + slant * DEPTH) < 0.6) & (-length < DEPTH) & (DEPTH <= 0)
+        through[hair] *= 0.5
+    return through
+
+
+@pytest.mark.parametrize(("seed", "count"), [(3, 250), (3, 350), (5, 350), (6, 350)])
+def test_nor_is_light_that_falls_into_fur(
+    seed: int, count: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    light = blurred(np.where(DEPTH > 0, DARK, 2.0**0.9 * fur(seed, count)), 1.1)
+    frame = frame_of_light(light, NOISY)
+    runs = inspect(frame).edge.spill
+    assert runs
+    assert not any(run.sure for run in runs)
+    monkeypatch.setattr("inspector.ripple.AMONG_STRANDS", 1.0)
+    assert sum(run.length_px for run in inspect(frame).edge.spill if run.sure) > 30
+
+
 @pytest.mark.parametrize("sigma", [1.0, 2.0, 4.0])
 def test_light_that_falls_in_one_piece_has_no_stairs(sigma: float) -> None:
     light = blurred(np.where(X > 104, 0.02, 1.0), sigma).astype(np.float32)
