@@ -45,14 +45,14 @@ def less_sure_in_hair(
     def in_hair(run: SpillRun) -> bool:
         points, inward = levels.from_view(run.points), run.inward
         depth = run.depth_px / levels.scale
+        amid = read_along(over_ev, points, inward, depth * AMID)
+        if np.median(amid.max(axis=1)) > BRIGHTER_EV:
+            return False
         strands = bool(tangled[run.span].mean() > MOSTLY)
         if strands and depth < STAIRS_PX * unit:
             stairs = in_stairs(light, points, inward, depth=depth, unit=unit)
             if np.median(stairs) > STAIRS:
                 return True
-        amid = read_along(over_ev, points, inward, depth * AMID)
-        if np.median(amid.max(axis=1)) > BRIGHTER_EV:
-            return False
         return rippled(light, points, inward, depth=depth, slope=slope, strands=strands)
 
     return tuple(replace(run, sure=run.sure and not in_hair(run)) for run in runs)
