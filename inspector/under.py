@@ -88,7 +88,7 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
     still = under.rendered * np.float32(2.0**difference)
     along = moved_to(still, sway)
     along_ev, still_ev = (_stops(one, top, levels) for one in (along, still))
-    _check_pose(levels, zones, along_ev, still_ev)
+    _check_pose(levels, zones, (along, along_ev), (still, still_ev))
     nearer = _error(levels, along_ev) <= _error(levels, still_ev)
     below = np.where(nearer[..., None], along, still)
     lost = levels.rendered >= RESPONDS * levels.frame.gains
@@ -163,21 +163,34 @@ def _error(levels: Levels, below_ev: Floats) -> Floats:
     return np.asarray(cv2.blur(np.abs(below - own), NEAR), np.float32)
 
 
-def _check_pose(levels: Levels, zones: Zones, along: Floats, still: Floats) -> None:
-    """Raise UnderError where the light beneath, (h, w) stops, is not that of the frame.
+def _check_pose(levels: Levels, zones: Zones, *belows: tuple[Floats, Floats]) -> None:
+    """Raise UnderError where the light beneath is not that of the frame.
 
-    Neither moved ``along`` with the subject nor ``still``, as the set has stood; up to the ceiling.
-    What is under the line of light in both may differ: other light in the room has lit it.
+    Neither moved along with the subject nor as the set has stood, ``belows``: each the rendered
+    light (h, w, C) and its stops (h, w). What is under the line of light in both may differ: other
+    light in the room has lit it.
     """
     apart, line = zones.backdrop | zones.subject, _line_ev(levels, zones)
     own = np.clip(levels.ev, NOISE_EV, levels.ceiling_ev)
-    for below in (along, still):
-        other = np.clip(below, NOISE_EV, levels.ceiling_ev)
+    for below, below_ev in belows:
+        other = np.clip(below_ev, NOISE_EV, levels.ceiling_ev)
         apart = apart & (np.abs(other - own) > APART_EV) & (np.maximum(other, own) > line)
+        apart &= _in_all_channels(levels, below)
     reach = round(APART_REACH * max(apart.shape))
     wide = cv2.morphologyEx(apart.astype(np.uint8), cv2.MORPH_OPEN, disc(reach))
     if wide.sum() > MOST_APART * max(1, zones.subject.sum()):
         raise UnderError(MOVED)
+
+
+def _in_all_channels(levels: Levels, below: Floats) -> Mask:
+    """(h, w) whether light beneath, (h, w, C), differs from the frame's in each of the channels.
+
+    As far as each responds: where tinted light has saturated the others, the stops of the frame are
+    those of the weakest channel, and the darker frame's are not.
+    """
+    top = RESPONDS * levels.frame.gains
+    own, other = (np.clip(c, 2.0**NOISE_EV, top) for c in (levels.rendered, below))
+    return np.asarray((np.abs(np.log2(other / own)) > APART_EV).all(axis=2), bool)
 
 
 def _subject_shift(levels: Levels, line: Line, there: Floats) -> Shift:

@@ -131,6 +131,19 @@ def test_a_subject_that_other_light_has_lit_in_the_darker_frame_has_not_moved() 
     assert np.abs(joined.ev - true)[true > 0].max() < 0.3
 
 
+@pytest.mark.parametrize("blue_ev", [-0.5, -0.3])
+def test_a_tinted_background_has_not_moved(blue_ev: float) -> None:
+    """Red and green are gone, so the frame reads the weakest channel, and the darker one all."""
+    tinted = np.stack([softbox() * 2.0 ** (ev - OVER) for ev in (1.4, 1.4, blue_ev)], axis=-1)
+    levels, under = levels_of(tinted), levels_of(tinted / 4)
+    zones = find_zones(levels)
+    joined = lay_under(levels, zones, under)
+    assert joined.under is not None
+    assert joined.under.stops == pytest.approx(2, abs=0.02)
+    blue = np.log2(joined.rendered[..., -1][zones.backdrop & ~zones.fringe])
+    assert np.median(blue) == pytest.approx(blue_ev, abs=0.02)
+
+
 def test_an_arm_that_has_left_the_background_is_refused() -> None:
     levels = levels_of(with_an_arm(0.0))
     with pytest.raises(UnderError, match="moved too far"):
