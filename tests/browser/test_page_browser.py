@@ -292,8 +292,9 @@ def laid_under(show: Show) -> tuple[Judged, Revised]:
     over, short = show.rows["11"], show.rows["10"]
     below = as_under_frame(short.record, over.path, Fall(1.9, sure=True))
     laid = over.record | {"under": {"frame": show.name("10"), "stops": 1.9}}
-    white = over.record["backdrop"] | {"ev_p50": 1.64}
-    revised = Revised(replace(over, record=laid | {"backdrop": white}))
+    laid["backdrop"] = over.record["backdrop"] | {"ev_p50": 1.64}
+    laid["clip"] = over.record["clip"] | {"ceiling_ev": over.record["clip"]["ceiling_ev"] + 1.9}
+    revised = Revised(replace(over, record=laid))
     return Judged(replace(short, record=below), revised=revised), revised
 
 
