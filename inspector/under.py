@@ -87,9 +87,9 @@ def lay_under(levels: Levels, zones: Zones, under: Levels) -> Levels:
     top = under.top * 2.0**difference
     still = under.rendered * np.float32(2.0**difference)
     along = moved_to(still, sway)
-    along_ev, still_ev = (_stops(one, top, levels) for one in (along, still))
-    _check_pose(levels, zones, (along, along_ev), (still, still_ev))
-    nearer = _error(levels, along_ev) <= _error(levels, still_ev)
+    apart = tuple(_apart(levels, one) for one in (along, still))
+    _check_pose(levels, zones, (along, still), apart)
+    nearer = np.less_equal(*(cv2.blur(a.mean(axis=2), NEAR) for a in apart))
     below = np.where(nearer[..., None], along, still)
     lost = levels.rendered >= RESPONDS * levels.frame.gains
     below = _filled(below, levels, np.asarray(lost.all(axis=2)), top)
@@ -154,43 +154,35 @@ def _told(levels: Levels, under: Levels, shift: Shift, rough: float) -> float:
     return finer if finer is not None and abs(finer - rough) < ROUGH_EV else rough
 
 
-def _error(levels: Levels, below_ev: Floats) -> Floats:
-    """(h, w) stops by which light beneath is not that of the frame, as far as the frame can tell.
+def _apart(levels: Levels, below: Floats) -> Floats:
+    """(h, w, C) stops between light beneath and that of the frame, as far as each channel responds.
 
-    The subject has moved, its backdrop has not: by this each place knows with which it goes.
-    """
-    own, below = (np.clip(ev, NOISE_EV, levels.ceiling_ev) for ev in (levels.ev, below_ev))
-    return np.asarray(cv2.blur(np.abs(below - own), NEAR), np.float32)
-
-
-def _check_pose(levels: Levels, zones: Zones, *belows: tuple[Floats, Floats]) -> None:
-    """Raise UnderError where the light beneath is not that of the frame.
-
-    Neither moved along with the subject nor as the set has stood, ``belows``: each the rendered
-    light (h, w, C) and its stops (h, w). What is under the line of light in both may differ: other
-    light in the room has lit it.
-    """
-    apart, line = zones.backdrop | zones.subject, _line_ev(levels, zones)
-    own = np.clip(levels.ev, NOISE_EV, levels.ceiling_ev)
-    for below, below_ev in belows:
-        other = np.clip(below_ev, NOISE_EV, levels.ceiling_ev)
-        apart = apart & (np.abs(other - own) > APART_EV) & (np.maximum(other, own) > line)
-        apart &= _in_all_channels(levels, below)
-    reach = round(APART_REACH * max(apart.shape))
-    wide = cv2.morphologyEx(apart.astype(np.uint8), cv2.MORPH_OPEN, disc(reach))
-    if wide.sum() > MOST_APART * max(1, zones.subject.sum()):
-        raise UnderError(MOVED)
-
-
-def _in_all_channels(levels: Levels, below: Floats) -> Mask:
-    """(h, w) whether light beneath, (h, w, C), differs from the frame's in each of the channels.
-
-    As far as each responds: where tinted light has saturated the others, the stops of the frame are
-    those of the weakest channel, and the darker frame's are not.
+    The subject has moved, its backdrop has not: by this each place knows with which it goes. Tinted
+    light saturates one channel after the other, so that stops of both together compare two things.
     """
     top = RESPONDS * levels.frame.gains
     own, other = (np.clip(c, 2.0**NOISE_EV, top) for c in (levels.rendered, below))
-    return np.asarray((np.abs(np.log2(other / own)) > APART_EV).all(axis=2), bool)
+    return np.abs(np.log2(np.asarray(other / own, np.float32)))
+
+
+def _check_pose(
+    levels: Levels, zones: Zones, belows: tuple[Floats, ...], aparts: tuple[Floats, ...]
+) -> None:
+    """Raise UnderError where the light beneath is not that of the frame, in any channel.
+
+    Neither moved along with the subject nor as the set has stood, ``belows``: each the rendered
+    light (h, w, C), and the stops between it and the frame's. What is under the line of light in
+    both may differ: other light in the room has lit it.
+    """
+    moved, line = zones.backdrop | zones.subject, 2.0 ** _line_ev(levels, zones)
+    for below, apart in zip(belows, aparts, strict=True):
+        lit = np.maximum(below.min(axis=2), levels.rendered.min(axis=2)) > line
+        moved = moved & lit & (apart.min(axis=2) > APART_EV)
+    wide = cv2.morphologyEx(
+        moved.astype(np.uint8), cv2.MORPH_OPEN, disc(round(APART_REACH * max(moved.shape)))
+    )
+    if wide.sum() > MOST_APART * max(1, zones.subject.sum()):
+        raise UnderError(MOVED)
 
 
 def _subject_shift(levels: Levels, line: Line, there: Floats) -> Shift:
