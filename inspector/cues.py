@@ -27,6 +27,9 @@ FAST_FALL = 0.25
 """But where light falls under white as fast as if clean, and all of its fall is slower by less than
 this part of the overlap, strands or a gap may end the backdrop's light: on the subject, light that
 reaches far falls slowly."""
+FAR_OVERLAP = 6.0
+"""Not so before a backdrop at the ceiling, away from strands, from so large an overlap on: what is
+over the ceiling seldom gets dark enough behind the edge for that to be seen."""
 FAINT_OVERLAP, LEAST_FAINT_RUN_PX, FAINT_GAP_PX = 0.5, 80.0, 8.0
 """Before a backdrop at the ceiling, where an overlap is seen in part only, both cues just over
 what is clean are spill where they go on together for so long, gaps no longer than the last left
@@ -86,7 +89,9 @@ def find_cues(across: Across, falls: Falls, overlap: Points, *, tolerance: float
     slow = long_fall & ~falls.rim
     # A seam or a strand dims the light outside as spill does, but leaves the edge sharp.
     soft_overlap = falls.soft & (overlap > SURE_OVERLAP * falls.wide) & ~falls.shaded
-    fast = falls.rim & (falls.slower < FAST_FALL * overlap)
+    strands = without_gaps(across.tangled, across.outline, LEAST_RUN_PX * falls.long)
+    behind = across.told | strands | (overlap < FAR_OVERLAP * falls.wide)
+    fast = falls.rim & (falls.slower < FAST_FALL * overlap) & behind
     overlaps = overlap > FAINT_OVERLAP * falls.wide
     faint = falls.soft & overlaps & ~across.told & ~falls.rim & ~across.tangled
     faint = without_gaps(faint, across.outline, FAINT_GAP_PX * falls.long)

@@ -7,37 +7,78 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from plain import NOISY, blurred, disc, frame_of_light
 
-from inspector.across import look_across
+from inspector.across import Across, look_across
 from inspector.clean_part import compare_falls
 from inspector.cues import find_cues, spill_by_cues
 from inspector.levels import measure_levels
 from inspector.zones import find_zones
 
 
-@pytest.mark.parametrize(("spokes", "is_spill"), [(False, True), (True, False)])
-def test_a_faint_band_is_spill_where_nothing_hangs_before_it(spokes: bool, is_spill: bool) -> None:
-    """Before a backdrop at the ceiling; spokes dim the light, too."""
+@pytest.fixture(scope="module")
+def disc_edge() -> Across:
+    """The clean edge of a dark disc, 750 px long, before a background 0.3 stop over white."""
     light = np.where(disc((600, 400), (300, 200), 120), 2.0**-5, 2.0**0.3)
     levels = measure_levels(frame_of_light(blurred(light, 0.9), NOISY))
     zones = find_zones(levels)
     assert zones.begins is not None
     away = cv2.distanceTransform((~zones.backdrop).astype(np.uint8), cv2.DIST_L2, 5)
-    clean = look_across(
+    return look_across(
         levels, zones, zones.begins, np.asarray(away, np.float32), core=2.0**-5, tolerance=3.0
     )
-    along = np.cumsum(clean.outline.step)
+
+
+def verdict(
+    edge: Across, *, slower: float, overlap: float, rim: bool, told: bool, spokes: bool
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_], NDArray[np.bool_]]:
+    """Where 200 px of the edge were given these cues, where they are sure, and where possible."""
+    along = np.cumsum(edge.outline.step)
+    there = (along > 100) & (along < 300)
     across = replace(
-        clean, told=np.zeros(along.size, bool), tangled=(along % 24 < 10) & np.bool_(spokes)
+        edge, told=np.full(along.size, told), tangled=(along % 24 < 10) & np.bool_(spokes)
     )
-    falls = compare_falls(across, blur=0.9, tolerance=3.0)
-    faint = (along > 100) & (along < 300)
     falls = replace(
-        falls, slower=np.where(faint, 2.0, 0.0), soft=faint, rim=~faint, shaded=np.zeros_like(faint)
+        compare_falls(across, blur=0.9, tolerance=3.0),
+        slower=np.where(there, slower, 0.0),
+        soft=there,
+        rim=~there | np.bool_(rim),
+        shaded=np.zeros_like(there),
     )
-    cues = find_cues(across, falls, np.where(faint, 1.0, 0.0), tolerance=3.0)
-    sure, possible = spill_by_cues(across, falls, cues)
-    assert (sure[faint].mean() > 0.9) == is_spill
+    cues = find_cues(across, falls, np.where(there, overlap, 0.0), tolerance=3.0)
+    return there, *spill_by_cues(across, falls, cues)
+
+
+@pytest.mark.parametrize(("spokes", "is_spill"), [(False, True), (True, False)])
+def test_a_faint_band_is_spill_where_nothing_hangs_before_it(
+    disc_edge: Across, spokes: bool, is_spill: bool
+) -> None:
+    """Before a backdrop at the ceiling; spokes dim the light, too."""
+    there, sure, possible = verdict(
+        disc_edge, slower=2.0, overlap=1.0, rim=False, told=False, spokes=spokes
+    )
+    assert (sure[there].mean() > 0.9) == is_spill
     assert sure.any() == is_spill
-    assert not possible[~faint].any()
+    assert not possible[~there].any()
+
+
+@pytest.mark.parametrize(
+    ("overlap", "told", "spokes", "is_spill"),
+    [
+        (9.0, False, False, True),
+        (5.0, False, False, False),
+        (9.0, True, False, False),
+        (9.0, False, True, False),
+    ],
+)
+def test_light_that_reaches_far_and_ends_sharply_is_spill_only_over_the_ceiling(
+    disc_edge: Across, overlap: float, told: bool, spokes: bool, is_spill: bool
+) -> None:
+    """Under it a seam or a gap may dim the light, too; strands, and what reaches less far, may."""
+    there, sure, possible = verdict(
+        disc_edge, slower=1.0, overlap=overlap, rim=True, told=told, spokes=spokes
+    )
+    assert (sure[there].mean() > 0.9) == is_spill
+    assert sure.any() == is_spill
+    assert possible[there].mean() > 0.9
