@@ -249,6 +249,21 @@ def test_the_page_gives_median_tail_goal_and_the_worst_frames() -> None:
     assert "| frames with any spill found | 4 | 1 of 4 (25.0 %) |  |  | 2, 3, 4 |" in page
 
 
+def test_the_page_counts_spill_with_and_without_borderline_frames() -> None:
+    """Errors of 0.01 and, on the borderline frame, 0.2: with it 0.1905 at the 95th percentile."""
+    clear, _, _, near = (replace(t, alone=replace(t.alone, errors={})) for t in trials())
+    given = [
+        replace(t, alone=replace(t.alone, errors={"spill_fraction": error}))
+        for t, error in ((clear, 0.01), (near, 0.2))
+    ]
+    page = accuracy_table(given, seed=9)
+    both = "| spill fraction | 2 | 0.105 | 0.191 | 0.03 | **no** | 4 (0.200), 1 (0.010) |"
+    assert both in page
+    assert "| spill fraction, clear frames | 1 | 0.010 | 0.010 | 0.03 | yes | 1 (0.010) |" in page
+    assert "| frames with any spill found | 2 | 1 of 2 (50.0 %) |  |  | 4 |" in page
+    assert "| the same, clear frames | 1 | 1 of 1 (100.0 %) |  |  |  |" in page
+
+
 def test_the_page_names_under_frames_that_were_refused() -> None:
     refused = replace(trials()[0], refused="it has another size")
     assert "Under frames refused: 1 (it has another size)." in accuracy_table([refused], seed=9)

@@ -44,6 +44,12 @@ def _clean(trial: Trial) -> bool:
     return not _spilled(trial)
 
 
+def _clear(trial: Trial) -> bool:
+    return not trial.alone.near
+
+
+SPILL = {"alone": 0.03, "plate": 0.03, "under": 0.01}
+FALSE_ALARM = {"alone": 0.01, "plate": 0.01, "under": 0.0}
 IOU = {"alone": 0.98, "plate": 0.99, "under": 0.98}
 ROWS = (
     Row("clip", "clip level, part of it", _same(0.001), ".4f"),
@@ -54,7 +60,8 @@ ROWS = (
     Row("depth", "depth, stops", _same(0.1)),
     Row("veil", "veil, part of it", _same(0.1)),
     Row("ramp", "ramp, part of it", _same(0.05)),
-    Row("spill_fraction", "spill fraction", {"alone": 0.03, "plate": 0.03, "under": 0.01}),
+    Row("spill_fraction", "spill fraction", SPILL),
+    Row("spill_fraction", "spill fraction, clear frames", SPILL, only=_clear),
     Row("window_low", "window, low end, stops", _same(1 / 6)),
     Row("window_high", "window, high end, stops", _same(1 / 6)),
     Row("backdrop_iou", "backdrop, overlap", IOU, overlap=True, low_goal=0.95),
@@ -69,23 +76,24 @@ ROWS = (
 class Count:
     """A count of the table: its name in ``Comparison.flags``, what it is called, and its goal.
 
-    ``goal`` is the least part in which the flag holds, or the greatest where ``bad``.
+    ``goal`` is the least part in which the flag holds, or the greatest where ``bad``; ``only``
+    picks frames.
     """
 
     name: str
     title: str
     goal: dict[str, float]
     bad: bool = False
+    only: Callable[[Trial], bool] | None = None
 
 
 COUNTS = (
     Count("found", "backdrop found, or rightly not", {}),
     Count("deep_spill_found", "frames with spill deeper than 0.45 % found", _same(0.98)),
     Count("spill_found", "frames with any spill found", {"under": 0.99}),
-    Count(
-        "spill_false_alarm", "frames without spill that alarm",
-        {"alone": 0.01, "plate": 0.01, "under": 0.0}, bad=True,
-    ),
+    Count("spill_found", "the same, clear frames", {"under": 0.99}, only=_clear),
+    Count("spill_false_alarm", "frames without spill that alarm", FALSE_ALARM, bad=True),
+    Count("spill_false_alarm", "the same, clear frames", FALSE_ALARM, bad=True, only=_clear),
     Count("island_found", "frames whose hot islands all warn", {}),
     Count("island_listed", "frames whose hot islands are all listed", {}),
     Count("island_false_alarm", "frames with a false hot island", {}, bad=True),

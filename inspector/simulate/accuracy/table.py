@@ -52,7 +52,8 @@ frame, the clip level that its file states stands, and the truth is counted from
 crossed the edge by more than the tolerance when its border has, or, half a pixel deeper, when the
 first pixel wholly past it is white; a high end of the window between the two counts as right.
 A frame is *borderline* where a figure lies so near its limit, or the high end of its window so near
-zero (0.05 stop), that the truth itself could go either way; those are counted apart.
+zero (0.05 stop), that the truth itself could go either way; those are counted apart, of spill
+once with the others and once without.
 `random_scene(N)` of `inspector.simulate.families` draws frame N again."""
 
 
@@ -158,7 +159,9 @@ def _goal(row: Row, mode: str, middle: float, tail: float) -> tuple[str, str]:
 
 def _count(trials: Sequence[Trial], mode: str, count: Count) -> str | None:
     asked = [
-        (c.flags[count.name], t.seed) for t, c in _compared(trials, mode) if count.name in c.flags
+        (c.flags[count.name], t.seed)
+        for t, c in _compared(trials, mode)
+        if count.name in c.flags and (count.only is None or count.only(t))
     ]
     if not asked:
         return None
