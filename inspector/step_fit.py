@@ -42,7 +42,8 @@ DARK, DIM = 0.3, 0.55
 """Outside, what is darker than this part of the brightest light is another limb; where all of the
 light that is looked at is white, what is darker than the second: large steps smear a blade."""
 LEAST_WHITE = 0.8
-"""Only before a backdrop that is at least nearly white light on the subject is told brighter."""
+"""Only before a backdrop that is at least nearly white light on the subject is told brighter; in a
+darker frame, too, as it is."""
 LEAST_BINS = 6
 """A channel that responds in fewer of the steps of distance tells nothing."""
 HOP = 3
