@@ -50,6 +50,10 @@ class Falls:
         likewise.
     soft : ndarray, bool
         (N,) whether the fall is as slow as wherever white light lies on the subject.
+    later : ndarray, float64
+        (N,) pixels by which the fall to 0.6 is longer than if clean; NaN where it is not known.
+    early : ndarray, float64
+        (N,) part of the whole fall that the fall to 0.8 takes.
     rim : ndarray, bool
         (N,) whether light falls under white as fast as if clean, however slowly after that; so it
         may where that first fall cannot be told.
@@ -62,6 +66,8 @@ class Falls:
     slower: Points
     deeper: Points
     soft: Mask
+    later: Points
+    early: Points
     rim: Mask
     shaded: Mask
 
@@ -80,22 +86,20 @@ def compare_falls(across: Across, *, blur: float, tolerance: float) -> Falls:
     clean_fall = _clean(across.fall, LONGEST_CLEAN_FALL * wide)
     slower = np.nan_to_num(np.maximum(across.least_fall - clean_fall, 0.0))
     overlap = np.where(np.isfinite(across.least_fall), across.overlap, np.nan)
+    longest = np.where(across.told, LONGEST_CLEAN_FIRST[1], LONGEST_CLEAN_FIRST[0])
+    later = across.first - np.minimum(_clean(across.first, np.inf), longest * wide)
+    early = across.early / across.least_fall
     return Falls(
         wide=wide,
         long=max(wide, float(np.median(across.outline.step)) / SPACING_PX),
         slower=slower,
         deeper=_over_clean(overlap, LONGEST_CLEAN_OVERLAP * wide),
         soft=slower > SOFT_FALL * wide,
-        rim=_rim(across, wide),
+        later=later,
+        early=early,
+        rim=~(later >= SLOW_FIRST * wide) | (early < SHARP_START),
         shaded=~(across.white_at > -OUTSIDE * across.least_fall),
     )
-
-
-def _rim(across: Across, wide: float) -> Mask:
-    longest = np.where(across.told, LONGEST_CLEAN_FIRST[1], LONGEST_CLEAN_FIRST[0])
-    clean = np.minimum(_clean(across.first, np.inf), longest * wide)
-    slow = across.first >= clean + SLOW_FIRST * wide
-    return ~slow | (across.early < SHARP_START * across.least_fall)
 
 
 def _over_clean(values: Points, longest: float) -> Points:

@@ -8,7 +8,7 @@ import numpy as np
 
 from inspector.across import Across
 from inspector.arrays import Mask, Points
-from inspector.clean_part import Falls
+from inspector.clean_part import SHARP_START, Falls
 from inspector.outline import long_runs, runs_of, without_gaps
 
 # All widths below are for a tolerance of 3 px, as on frames up to 3,000 px wide, and grow with it;
@@ -34,6 +34,13 @@ FAINT_OVERLAP, LEAST_FAINT_RUN_PX, FAINT_GAP_PX = 0.5, 80.0, 8.0
 """Before a backdrop at the ceiling, where an overlap is seen in part only, both cues just over
 what is clean are spill where they go on together for so long, gaps no longer than the last left
 out of account: but not beside strands and spokes, which dim the light, too."""
+LOCAL_FIRST, LEAST_LOCAL_RUN_PX, LOCAL_GAP_PX = 1.0, 48.0, 4.0
+"""Before a backdrop at the ceiling a fall that may be spill, and is longer by so many pixels on its
+first part, too, is spill where it goes on for so long, gaps left out, and the rest of the outline
+is clean: the light that makes a rim comes from behind, and goes further round."""
+ELSEWHERE, ELSEWHERE_FALL, AT_ENDS = 0.06, 1.5, 10
+"""Clean is an outline of which no more than such a part falls slower by so many pixels, without so
+many points before and after the run."""
 LEAST_LONE_RUN_PX = 72.0
 """A slow fall alone, though the frame shows that white ends where the backdrop's light does, may
 be a rim: it must go on for so long. So must deep light that starts to fall as sharply as one."""
@@ -57,6 +64,8 @@ class Cues:
         (N,) slow falls with an overlap, or before a backdrop at the ceiling, which may hide one.
     proven, faint : ndarray, bool
         (N,) overlaps that a soft fall proves, and those seen in part only that go on with one.
+    local : ndarray, bool
+        (N,) falls that may be spill on an outline that is clean elsewhere.
     crossed : ndarray, bool
         (N,) where white is plainly past the traced outline.
     may : ndarray, bool
@@ -70,6 +79,7 @@ class Cues:
     borne_out: Mask
     proven: Mask
     faint: Mask
+    local: Mask
     crossed: Mask
     may: Mask
     depths: Points
@@ -99,17 +109,36 @@ def find_cues(across: Across, falls: Falls, overlap: Points, *, tolerance: float
     may = (falls.slower > POSSIBLE_FALL * falls.wide) & ~falls.shaded
     ends = np.fmax(across.white_at, across.washed)
     crossed = (ends > tolerance) & (across.headroom.ev < -CROSSED_EV)
-    depths = np.maximum(overlap, np.where(slow, tolerance, 0.0))
+    local = _local(across, falls, may)
+    depths = np.maximum(overlap, np.where(slow | local, tolerance, 0.0))
     return Cues(
         long_fall=long_fall,
         slow=slow,
         borne_out=slow & (overlaps | ~across.told),
         proven=soft_overlap & ~fast,
         faint=faint,
+        local=local,
         crossed=crossed,
         may=may | soft_overlap | faint | crossed,
         depths=np.maximum(depths, np.where(crossed, ends, 0.0)),
     )
+
+
+def _local(across: Across, falls: Falls, may: Mask) -> Mask:
+    """(N,) long stretches over which light falls slowly, from the start, and nowhere else."""
+    outline, wide = across.outline, falls.wide
+    untangled = np.isfinite(across.least_fall) & ~across.tangled
+    slow = may & untangled & falls.soft & ~across.told
+    slow &= (falls.later > LOCAL_FIRST * wide) & ~(falls.early < SHARP_START)
+    slow = without_gaps(slow, outline, LOCAL_GAP_PX * falls.long)
+    slow = long_runs(slow, outline, LEAST_LOCAL_RUN_PX * falls.long)
+    glows = np.where(untangled & (falls.slower > ELSEWHERE_FALL * wide), outline.step, 0.0)
+    most = ELSEWHERE * outline.step[untangled].sum()
+    local = np.zeros_like(slow)
+    for run in runs_of(slow, outline.line):
+        around = slice(max(0, run.start - AT_ENDS), run.stop + AT_ENDS)
+        local[run] = glows.sum() - glows[around].sum() <= most
+    return local
 
 
 def spill_by_cues(across: Across, falls: Falls, cues: Cues) -> tuple[Mask, Mask]:
@@ -135,4 +164,5 @@ def _goes_on(cues: Cues, at: slice, step: Points, unit: float) -> bool:
         (slow >= MOSTLY * long_fall and slow_enough)
         or proven >= LEAST_OVERLAP_RUN_PX * unit
         or cues.faint[at].any()
+        or cues.local[at].any()
     )
