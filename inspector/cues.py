@@ -34,6 +34,9 @@ FAINT_OVERLAP, LEAST_FAINT_RUN_PX, FAINT_GAP_PX = 0.5, 80.0, 8.0
 """Before a backdrop at the ceiling, where an overlap is seen in part only, both cues just over
 what is clean are spill where they go on together for so long, gaps no longer than the last left
 out of account: but not beside strands and spokes, which dim the light, too."""
+TOGETHER_OVERLAP, TOGETHER_FALL, LEAST_TOGETHER_RUN_PX = 1.2, 2.0, 100.0
+"""Both cues plainer, by so many pixels each, are spill even where light starts to fall as before a
+rim, if they go on together for so long."""
 LOCAL_FIRST, LEAST_LOCAL_RUN_PX, LOCAL_GAP_PX = 1.0, 48.0, 4.0
 """Before a backdrop at the ceiling a fall that may be spill, and is longer by so many pixels on its
 first part, too, is spill where it goes on for so long, gaps left out, and the rest of the outline
@@ -103,9 +106,7 @@ def find_cues(across: Across, falls: Falls, overlap: Points, *, tolerance: float
     behind = across.told | strands | (overlap < FAR_OVERLAP * falls.wide)
     fast = falls.rim & (falls.slower < FAST_FALL * overlap) & behind
     overlaps = overlap > FAINT_OVERLAP * falls.wide
-    faint = falls.soft & overlaps & ~across.told & ~falls.rim & ~across.tangled
-    faint = without_gaps(faint, across.outline, FAINT_GAP_PX * falls.long)
-    faint = long_runs(faint, across.outline, LEAST_FAINT_RUN_PX * falls.long)
+    faint = _faint(across, falls, overlap)
     may = (falls.slower > POSSIBLE_FALL * falls.wide) & ~falls.shaded
     ends = np.fmax(across.white_at, across.washed)
     crossed = (ends > tolerance) & (across.headroom.ev < -CROSSED_EV)
@@ -122,6 +123,19 @@ def find_cues(across: Across, falls: Falls, overlap: Points, *, tolerance: float
         may=may | soft_overlap | faint | crossed,
         depths=np.maximum(depths, np.where(crossed, ends, 0.0)),
     )
+
+
+def _faint(across: Across, falls: Falls, overlap: Points) -> Mask:
+    """(N,) long stretches over which slow falls and overlaps seen in part go on together."""
+    seen = falls.soft & ~across.told & ~across.tangled
+    slow = seen & ~falls.rim & (overlap > FAINT_OVERLAP * falls.wide)
+    plain = seen & ~falls.shaded & (overlap > TOGETHER_OVERLAP * falls.wide)
+    plain &= falls.slower > TOGETHER_FALL * falls.wide
+    slow, plain = (
+        without_gaps(cue, across.outline, FAINT_GAP_PX * falls.long) for cue in (slow, plain)
+    )
+    slow = long_runs(slow, across.outline, LEAST_FAINT_RUN_PX * falls.long)
+    return slow | long_runs(plain, across.outline, LEAST_TOGETHER_RUN_PX * falls.long)
 
 
 def _local(across: Across, falls: Falls, may: Mask) -> Mask:

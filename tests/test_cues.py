@@ -78,6 +78,23 @@ def test_a_faint_band_is_spill_where_nothing_hangs_before_it(
 
 
 @pytest.mark.parametrize(
+    ("slower", "overlap", "told", "is_spill"),
+    [
+        (2.4, 1.6, False, True),
+        (1.6, 1.6, False, False),
+        (2.4, 0.9, False, False),
+        (2.4, 1.6, True, False),
+    ],
+)
+def test_both_cues_together_are_spill_though_light_starts_to_fall_as_before_a_rim(
+    disc_edge: Across, slower: float, overlap: float, told: bool, is_spill: bool
+) -> None:
+    there, sure, _ = verdict(disc_edge, slower=slower, overlap=overlap, rim=True, told=told)
+    assert (sure[there].mean() > 0.9) == is_spill
+    assert sure.any() == is_spill
+
+
+@pytest.mark.parametrize(
     ("overlap", "told", "spokes", "is_spill"),
     [
         (9.0, False, False, True),
