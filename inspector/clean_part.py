@@ -52,8 +52,8 @@ class Falls:
         (N,) whether the fall is as slow as wherever white light lies on the subject.
     later : ndarray, float64
         (N,) pixels by which the fall to 0.6 is longer than if clean; NaN where it is not known.
-    early : ndarray, float64
-        (N,) part of the whole fall that the fall to 0.8 takes.
+    sharp : ndarray, bool
+        (N,) whether it starts to fall as sharply as before a rim nearer white.
     rim : ndarray, bool
         (N,) whether light falls under white as fast as if clean, however slowly after that; so it
         may where that first fall cannot be told.
@@ -67,7 +67,7 @@ class Falls:
     deeper: Points
     soft: Mask
     later: Points
-    early: Points
+    sharp: Mask
     rim: Mask
     shaded: Mask
 
@@ -88,7 +88,7 @@ def compare_falls(across: Across, *, blur: float, tolerance: float) -> Falls:
     overlap = np.where(np.isfinite(across.least_fall), across.overlap, np.nan)
     longest = np.where(across.told, LONGEST_CLEAN_FIRST[1], LONGEST_CLEAN_FIRST[0])
     later = across.first - np.minimum(_clean(across.first, np.inf), longest * wide)
-    early = across.early / across.least_fall
+    sharp = across.early < SHARP_START * across.least_fall
     return Falls(
         wide=wide,
         long=max(wide, float(np.median(across.outline.step)) / SPACING_PX),
@@ -96,8 +96,8 @@ def compare_falls(across: Across, *, blur: float, tolerance: float) -> Falls:
         deeper=_over_clean(overlap, LONGEST_CLEAN_OVERLAP * wide),
         soft=slower > SOFT_FALL * wide,
         later=later,
-        early=early,
-        rim=~(later >= SLOW_FIRST * wide) | (early < SHARP_START),
+        sharp=sharp,
+        rim=~(later >= SLOW_FIRST * wide) | sharp,
         shaded=~(across.white_at > -OUTSIDE * across.least_fall),
     )
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from inspector.across import Across
 from inspector.arrays import Mask, Points
-from inspector.clean_part import SHARP_START, Falls
+from inspector.clean_part import Falls
 from inspector.outline import long_runs, runs_of, without_gaps
 
 # All widths below are for a tolerance of 3 px, as on frames up to 3,000 px wide, and grow with it;
@@ -143,7 +143,7 @@ def _local(across: Across, falls: Falls, may: Mask) -> Mask:
     outline, wide = across.outline, falls.wide
     untangled = np.isfinite(across.least_fall) & ~across.tangled
     slow = may & untangled & falls.soft & ~across.told
-    slow &= (falls.later > LOCAL_FIRST * wide) & ~(falls.early < SHARP_START)
+    slow &= (falls.later > LOCAL_FIRST * wide) & ~falls.sharp
     slow = without_gaps(slow, outline, LOCAL_GAP_PX * falls.long)
     slow = long_runs(slow, outline, LEAST_LOCAL_RUN_PX * falls.long)
     glows = np.where(untangled & (falls.slower > ELSEWHERE_FALL * wide), outline.step, 0.0)

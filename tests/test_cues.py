@@ -39,7 +39,7 @@ def verdict(
     told: bool = False,
     spokes: bool = False,
     later: float = 0.0,
-    early: float = 0.25,
+    sharp: bool = False,
     glow: float = 0.0,
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_], NDArray[np.bool_]]:
     """Where 200 px of the edge were given these cues, where they are sure, and where possible.
@@ -56,7 +56,7 @@ def verdict(
         slower=np.where(there, slower, glow * (along > 400)),
         soft=there,
         later=np.where(there, later, 0.0),
-        early=np.full(along.size, early),
+        sharp=np.full(along.size, sharp),
         rim=~there | np.bool_(rim),
         shaded=np.zeros_like(there),
     )
@@ -116,28 +116,28 @@ def test_light_that_reaches_far_and_ends_sharply_is_spill_only_over_the_ceiling(
 
 
 @pytest.mark.parametrize(
-    ("slower", "later", "early", "glow", "told", "is_spill"),
+    ("slower", "later", "sharp", "glow", "told", "is_spill"),
     [
-        (3.0, 1.3, 0.25, 0.0, False, True),
-        (3.0, 1.3, 0.25, 2.0, False, False),
-        (3.0, 1.3, 0.25, 0.0, True, False),
-        (3.0, 0.7, 0.25, 0.0, False, False),
-        (3.0, 1.3, 0.05, 0.0, False, False),
-        (2.0, 1.3, 0.25, 0.0, False, False),
+        (3.0, 1.3, False, 0.0, False, True),
+        (3.0, 1.3, False, 2.0, False, False),
+        (3.0, 1.3, False, 0.0, True, False),
+        (3.0, 0.7, False, 0.0, False, False),
+        (3.0, 1.3, True, 0.0, False, False),
+        (2.0, 1.3, False, 0.0, False, False),
     ],
 )
 def test_a_slow_fall_is_spill_over_the_ceiling_where_the_rest_of_the_edge_is_clean(
     disc_edge: Across,
     slower: float,
     later: float,
-    early: float,
+    sharp: bool,
     glow: float,
     told: bool,
     is_spill: bool,
 ) -> None:
     """Unless all of the edge glows, an overlap would show, or it starts to fall as at a rim."""
     there, sure, _ = verdict(
-        disc_edge, slower=slower, rim=True, told=told, later=later, early=early, glow=glow
+        disc_edge, slower=slower, rim=True, told=told, later=later, sharp=sharp, glow=glow
     )
     assert (sure[there].mean() > 0.9) == is_spill
     assert sure.any() == is_spill
