@@ -19,6 +19,7 @@ from inspector.halfway import Begins, where_subject_begins
 from inspector.holes import Island, sort_bright, white_islands
 from inspector.levels import Levels
 from inspector.outline import find_outlines, joined, thick_parts
+from inspector.part_border import over_halfway
 from inspector.part_subject import part_subject
 from inspector.plate_level import level_by_plate
 from inspector.profile import NO_SPREAD, lens_blur, spread_along
@@ -214,8 +215,11 @@ def _assemble(
     light = levels.ev if plate_shift is None else levels.ev - surface
     white_parts = find_white_parts(levels, light, backdrop & ~(dimmed > 0), subject)
     white_parts |= find_washed(levels, backdrop & ~white_parts, subject | white_parts, surface)
-    backdrop, subject = backdrop & ~white_parts, subject | white_parts
     margin = np.where(white_parts, -np.abs(margin), margin)
+    past = over_halfway(levels.ev, white_parts, backdrop & ~white_parts)
+    told = np.isfinite(past)
+    margin, white_parts = np.where(told, past, margin), np.where(told, past < 0, white_parts)
+    backdrop, subject = backdrop & ~white_parts, subject | white_parts
     label = np.full(backdrop.shape, SURROUND, np.uint8)
     label[subject] = SUBJECT
     label[backdrop] = BACKDROP
