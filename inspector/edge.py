@@ -11,7 +11,7 @@ from inspector.across import Across, look_across
 from inspector.arrays import Floats, Mask, Points, distance_to, median_of
 from inspector.bite import find_bites
 from inspector.clean_part import compare_falls
-from inspector.doubt import less_sure_along_seams, less_sure_in_hair
+from inspector.doubt import find_doubts, less_sure, undoubted
 from inspector.headroom import Headroom, headroom_at
 from inspector.holes import Island
 from inspector.hot_spots import HotSpot, find_hot_spots, light_for_holes
@@ -21,6 +21,7 @@ from inspector.outline import tolerance_px
 from inspector.place import Box
 from inspector.profile import ramps
 from inspector.spill import SpillRun, find_spill, may_spill
+from inspector.terrace import find_terraces
 from inspector.zones import Zones
 
 __all__ = ["Box", "Edge", "HotSpot", "SpillRun", "measure_edge", "tolerance_px"]
@@ -118,8 +119,11 @@ def _islands_and_spill(
         blur=zones.blur_px,
         tolerance=tolerance,
     )
-    bites = np.zeros_like(across.white_at)
+    doubts = find_doubts(levels, zones, across, tolerance=tolerance)
+    bites = terraces = np.zeros_like(across.white_at)
     if not zones.grid:
+        terraces = find_terraces(levels, zones, across, falls, tolerance=tolerance)
+        terraces = undoubted(terraces, across.outline, doubts)
         bites = find_bites(
             levels, zones.backdrop_ev, across, falls, blur=zones.blur_px, tolerance=tolerance
         )
@@ -128,13 +132,12 @@ def _islands_and_spill(
         falls,
         suspect,
         onset,
-        bites,
+        np.maximum(bites, terraces),
         tolerance=tolerance,
         centre=_centre(levels, zones),
         size=levels.frame.size,
     )
-    runs = less_sure_in_hair(runs, levels, zones, across.tangled, tolerance=tolerance)
-    runs = less_sure_along_seams(runs, levels, zones, across, falls, bites)
+    runs = less_sure(runs, falls, bites, doubts)
     islands, lit = light_for_holes(levels, zones, across.outline, runs)
     left = (run for run in runs if not lit[run.span].any())
     runs = tuple(sorted(left, key=lambda r: (-r.sure, -r.length_px)))

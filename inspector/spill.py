@@ -116,7 +116,7 @@ def find_spill(
     falls: Falls,
     suspect: Suspect,
     onset: Onset,
-    bites: Points,
+    beyond: Points,
     *,
     tolerance: float,
     centre: Points,
@@ -130,8 +130,9 @@ def find_spill(
         Where the onset was looked for.
     onset : Onset
         Where the subject begins beneath white light, as far as it is known.
-    bites : ndarray, float64
-        (N,) pixels to which white reaches past the mouth of a bite; 0 elsewhere.
+    beyond : ndarray, float64
+        (N,) pixels to which white reaches past the mouth of a bite or the end of a terrace; 0
+        elsewhere.
     tolerance : float
         Pixels by which white may cross the outline.
     centre : ndarray
@@ -148,7 +149,7 @@ def find_spill(
     vague = _vague(across, falls, suspect, onset, overlap) & ~cues.crossed
     deep, short = _past_the_outline(across, falls, onset, past)
     sure = without_gaps(
-        (surely & ~shallow & ~vague) | deep | (bites > 0), across.outline, GAP_PX * falls.long
+        (surely & ~shallow & ~vague) | deep | (beyond > 0), across.outline, GAP_PX * falls.long
     )
     sure = long_runs(sure, across.outline, LEAST_PART_PX * falls.wide)
     possible = ((like_spill & ~shallow) | short) & ~sure
@@ -157,7 +158,7 @@ def find_spill(
     depths = np.where(
         shallow, fitted, np.where(deep | short, np.fmax(fitted, cues.depths), cues.depths)
     )
-    depths = np.maximum(depths, bites)
+    depths = np.maximum(depths, beyond)
     runs = [
         _run(across, at, depths, sure=is_sure, centre=centre, size=size)
         for mask, is_sure in ((sure, True), (possible, False))
