@@ -53,6 +53,9 @@ UNDER_CEILING_EV = 0.05
 """Light nearer to the ceiling has no level."""
 LEAST_RUN_PX, GAP_PX = 24.0, 8.0
 """A terrace goes on for so long along the edge, gaps left out."""
+SLOPES, JUMPS_PX = 1.5, 3.0
+"""Its depth changes by no more than so much of the way along the edge, and so many pixels: that of
+strands, which each cross elsewhere, jumps."""
 
 
 def find_terraces(
@@ -72,7 +75,7 @@ def find_terraces(
     depths = np.zeros(len(slow))
     if slow.any():
         depths[slow] = _steps(levels, zones, across, slow, tolerance=tolerance)
-    depths = np.where(_lasting(depths > tolerance, across, falls), depths, 0.0)
+    depths = _steady(np.where(depths > tolerance, depths, 0.0), across, falls)
     ends = falls.soft & ~falls.shaded & across.told & (falls.deeper > SURE_OVERLAP * falls.wide)
     for run in runs_of(ends | (depths > 0), across.outline.line):
         if depths[run].any():
@@ -83,6 +86,20 @@ def find_terraces(
 def _lasting(mask: Mask, across: Across, falls: Falls) -> Mask:
     mask = without_gaps(mask, across.outline, GAP_PX * falls.long)
     return long_runs(mask, across.outline, LEAST_RUN_PX * falls.long)
+
+
+def _steady(depths: Points, across: Across, falls: Falls) -> Points:
+    """(N,) depths that change slowly from point to point for long enough, and what is between."""
+    outline, steady = across.outline, np.zeros_like(depths)
+    known, along = np.flatnonzero(depths), np.cumsum(outline.step)
+    apart, jumps = np.diff(along[known]), np.abs(np.diff(depths[known]))
+    broken = (apart > GAP_PX * falls.long) | (jumps > SLOPES * apart + JUMPS_PX * falls.wide)
+    broken |= np.diff(outline.line[known]) != 0
+    for part in np.split(known, np.flatnonzero(broken) + 1):
+        if part.size and np.ptp(along[part]) >= LEAST_RUN_PX * falls.long:
+            span = np.arange(part[0], part[-1] + 1)
+            steady[span] = np.interp(span, part, depths[part])
+    return steady
 
 
 def _steps(levels: Levels, zones: Zones, across: Across, here: Mask, *, tolerance: float) -> Points:
