@@ -48,7 +48,8 @@ light keeps its level for the second."""
 LEAST_STEP_EV, OVER_NOISE = 0.06, 2.5
 """A step is larger by stops, and by so many times the noise of a working pixel."""
 HELD, RETURNED = 0.5, 0.4
-"""Of the step, so much is there all the way in to the edge, and less than so much further out."""
+"""Of the step, so much is there all the way in to the edge, and less than so much further out, as
+far as ``BEYOND_PX``."""
 UNDER_CEILING_EV = 0.05
 """Light nearer to the ceiling has no level."""
 LEAST_RUN_PX, GAP_PX = 24.0, 8.0
@@ -131,7 +132,9 @@ def _steps(levels: Levels, zones: Zones, across: Across, here: Mask, *, toleranc
     place = np.arange(len(offsets)) - at[:, None]
     held = np.where((place <= -near) & np.isfinite(part), part, np.inf).min(axis=1) > HELD
     further = (place >= near) & (place <= near + round(BEYOND_PX * unit / fine))
-    returned = np.nanmax(np.where(further, np.abs(part), 0.0), axis=1, initial=0.0) < RETURNED
+    # Light that is not seen to go on may fall at an edge opposite.
+    back = np.where(np.isfinite(part), np.abs(part), np.inf)
+    returned = np.where(further, back, 0.0).max(axis=1) < RETURNED
     return np.where(told & held & returned, offsets[at], 0.0)
 
 

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 from plain import NOISY, blurred, frame_of_light
 from scipy import ndimage
 
+from inspector.across import look_across
+from inspector.clean_part import compare_falls
 from inspector.inspect import Inspection, inspect
+from inspector.levels import measure_levels
+from inspector.terrace import find_terraces
+from inspector.zones import find_zones
 
 SIZE = (900, 700)
 X, Y = np.meshgrid(np.arange(SIZE[0]) + 0.5, np.arange(SIZE[1]) + 0.5)
@@ -78,3 +86,24 @@ def test_a_rim_that_only_begins_to_fall_at_the_outline_is_none() -> None:
     inwards = ndimage.distance_transform_edt(figure)
     glow = np.where(figure, np.maximum(0.8 * np.exp2(-inwards / 12), DARK), WALL)
     assert sure_px(seen(glow)) == 0
+
+
+@pytest.mark.parametrize("slope", [0.0, 0.2, 0.35])
+@pytest.mark.parametrize("darker_ev", [0.2, 0.6])
+def test_a_shade_before_a_limb_opposite_is_none(slope: float, darker_ev: float) -> None:
+    """Light must be seen to go on beyond the step; all of the edge is taken to fall slowly here."""
+    bay = (np.abs(X - 450) < 12 + slope * (Y - 300)) & (Y > 280)
+    figure = (np.abs(X - 450) < 220) & (np.abs(Y - 340) < 220) & ~bay
+    away = ndimage.distance_transform_edt(~(figure & (X > 450)))
+    wall = WALL * np.exp2(-darker_ev * np.exp(-away / 8))
+    levels = measure_levels(frame_of_light(blurred(np.where(figure, DARK, wall), 1.2), NOISY))
+    zones = find_zones(levels)
+    assert zones.begins is not None
+    distance = cv2.distanceTransform((~zones.backdrop).astype(np.uint8), cv2.DIST_L2, 5)
+    across = look_across(
+        levels, zones, zones.begins, np.asarray(distance, np.float32), core=DARK, tolerance=3.0
+    )
+    falls = compare_falls(across, blur=zones.blur_px, tolerance=3.0)
+    everywhere = np.ones(len(falls.slower), bool)
+    slow = replace(falls, slower=8.0 * everywhere, shaded=~everywhere)
+    assert not find_terraces(levels, zones, across, slow, tolerance=3.0).any()
