@@ -59,6 +59,8 @@ OUTER_PX, INNER_PX = 11.0, 6.0
 DEEP_INNER_PX, SHARP_OUTER_PX = -1.0, 16.0
 """Of deep and of sharp spill white light alone is looked at, short of where it falls; sharp spill
 may reach nearly as far as that else would."""
+OVER_WHITE_EV = 0.1
+"""A backdrop that is over white by more stops is white wherever nothing stands before it."""
 LEAST_ERROR = 0.35
 """No place is known better than this, pixels: the light inside is not just as the model has it.
 Measured on edges in closed form, which it puts up to 0.8 pixels off."""
@@ -148,6 +150,7 @@ def find_onset(
             outline,
             white_at,
             runs_of(there & np.isfinite(white_at), outline.line),
+            before_white=(level > OVER_WHITE_EV) & (times > 1),
             blur=blur,
             step=times * unit,
             outer=outer,
@@ -217,6 +220,7 @@ def _in_steps(
     white_at: Points,
     spans: list[slice],
     *,
+    before_white: Mask,
     blur: float,
     step: float,
     outer: float,
@@ -235,9 +239,12 @@ def _in_steps(
     )
     basis = light_parts(blur / step)
     ends = white_at[here][rows] / step
-    fits = fit_steps(light[rows], number[rows], ends, basis, outer=outer, inner=inner, dark=dark)
     # Channels of a darker frame, which come last, do not tell where this one is white.
     own = len({name[0] for name in levels.frame.channels})
+    white = before_white[here][rows, None] & (np.arange(light.shape[1]) < own)
+    fits = fit_steps(
+        light[rows], number[rows], ends, basis, outer=outer, inner=inner, dark=dark, white=white
+    )
     responds = number[rows, :own] > 0
     return _placed(fits, responds, basis, spans, fitted, len(white_at), step)
 

@@ -41,6 +41,8 @@ it, too."""
 DARK, DIM = 0.3, 0.55
 """Outside, what is darker than this part of the brightest light is another limb; where all of the
 light that is looked at is white, what is darker than the second: large steps smear a blade."""
+UNDER_WHITE = 0.97
+"""So is, however bright its rim, what is darker than this before a backdrop that is white."""
 LEAST_WHITE = 0.8
 """Only before a backdrop that is at least nearly white light on the subject is told brighter; in a
 darker frame, too, as it is."""
@@ -98,6 +100,7 @@ def fit_steps(
     outer: float,
     inner: float,
     dark: float,
+    white: Mask,
 ) -> Fits:
     """Fit the step at all places to the light of N points by distance from the outline.
 
@@ -116,9 +119,12 @@ def fit_steps(
         How far outside and inside the end of white the light is looked at, steps.
     dark : float
         Part of the brightest light under which something stands before the backdrop.
+    white : ndarray, bool
+        (N, C) where the backdrop is white, so that whatever is not stands before it.
     """
     inwards = MIDDLES - white_at[:, None]
-    window = (inwards > -outer) & (inwards < inner) & _in_sight(light, number, inwards, dark)
+    window = (inwards > -outer) & (inwards < inner)
+    window &= _in_sight(light, number, inwards, dark, white)
     total, misfit, rises, drops = (np.zeros((len(light), len(PLACES))) for _ in range(4))
     end = np.maximum(np.searchsorted(MIDDLES, white_at + inner) - 1, 0)
     parts = np.zeros((len(light), light.shape[1], len(PLACES), basis.shape[2]))
@@ -199,11 +205,12 @@ def _rise_and_drop(
     return step, -np.maximum(step, end)
 
 
-def _in_sight(light: Points, number: Points, inwards: Points, least: float) -> Mask:
+def _in_sight(light: Points, number: Points, inwards: Points, dark: float, white: Mask) -> Mask:
     """(N, B) outside, only as far as the next limb or prop that stands before the backdrop."""
-    brightest = np.where(number > 0, light, 0.0).max(axis=2, keepdims=True)
-    dark = ((number > 0) & (light < least * brightest)).any(axis=1) & (inwards < -CLEAN_PX)
-    return ~np.logical_or.accumulate(dark[:, ::-1], axis=1)[:, ::-1]
+    brightest = np.where(number > 0, light, 0.0).max(axis=2)
+    least = np.maximum(dark * brightest, np.where(white, UNDER_WHITE, 0.0))[..., None]
+    hides = ((number > 0) & (light < least)).any(axis=1) & (inwards < -CLEAN_PX)
+    return ~np.logical_or.accumulate(hides[:, ::-1], axis=1)[:, ::-1]
 
 
 def _fit(y: Points, weight: Points, basis: Points) -> tuple[Points, Points, Points]:

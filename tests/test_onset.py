@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 from plain import NOISY, blurred, frame_of_light
+from scipy.ndimage import distance_transform_edt
 from scipy.stats import norm
 
 from inspector.arrays import Points
@@ -345,6 +346,25 @@ def test_a_clean_ball_before_a_hot_centre_does_not_spill() -> None:
     levels = measure_levels(frame_of_light(blurred(light, BLUR), NOISY))
     edge = measure_edge(levels, find_zones(levels), hot_spot_area=0.0002)
     assert edge.spill_fraction == 0
+
+
+@pytest.mark.parametrize(
+    ("wide", "over_ev", "rim", "falls"),
+    [(24, 0.3, 0.8, 24.0), (26, 0.3, 0.9, 30.0), (24, 0.6, 0.95, 30.0), (26, 0.5, 0.95, 30.0)],
+)
+def test_a_bright_rim_opposite_is_no_outline_beneath_deep_spill(
+    wide: int, over_ev: float, rim: float, falls: float
+) -> None:
+    """Of a narrow gap both sides glow, and either is seen from the other."""
+    x, y = np.meshgrid(np.arange(600) + 0.5 - 300, np.arange(500) + 0.5)
+    gap = (np.abs(x) < wide / 2) & (y > 250)
+    figure = (np.abs(x) < 180) & (y > 50) & (y < 450) & ~gap
+    glow = rim * np.exp2(-distance_transform_edt(figure) / falls)
+    glows = (np.abs(x) < 120) & (y > 160)
+    light = np.where(figure, np.where(glows, glow, 2.0**-6), 2.0**over_ev)
+    levels = measure_levels(frame_of_light(blurred(light, 1.2), NOISY))
+    edge = measure_edge(levels, find_zones(levels), hot_spot_area=0.0002)
+    assert sum(run.length_px for run in edge.spill if run.sure and run.depth_px > 6) == 0
 
 
 def test_where_the_outline_may_lie_beneath_white_the_headroom_may_be_less() -> None:
