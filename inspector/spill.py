@@ -152,6 +152,8 @@ def find_spill(
         (surely & ~shallow & ~vague) | deep | (beyond > 0), across.outline, GAP_PX * falls.long
     )
     sure = long_runs(sure, across.outline, LEAST_PART_PX * falls.wide)
+    amid = across.tangled & (past > PLAIN_PX * falls.wide)  # the outline is a strand's there
+    sure &= ~_short_overlaps(sure, across, falls, ((past < 0) | amid) & (beyond == 0))
     possible = ((like_spill & ~shallow) | short) & ~sure
     possible = long_runs(possible, across.outline, LEAST_RUN_PX * falls.long)
     fitted = np.maximum(past + tolerance, 0.0)
@@ -177,6 +179,15 @@ def _within_tolerance(
     sloping = suspect.sharp & falls.rim & (overlap > SLOPING_PX * falls.wide)
     sloping &= (past < 0) & (onset.error < LARGEST_ERROR * falls.wide)
     return (weighed < 0) | sloping
+
+
+def _short_overlaps(sure: Mask, across: Across, falls: Falls, against: Mask) -> Mask:
+    """(N,) short sure runs for which an overlap speaks alone, ``against`` a known outline."""
+    short = np.zeros(len(sure), bool)
+    for run in runs_of(sure, across.outline.line):
+        lasts = across.outline.step[run].sum() >= LEAST_OVERLAP_RUN_PX * falls.long
+        short[run] = against[run].all() and not lasts
+    return short
 
 
 def _vague(across: Across, falls: Falls, suspect: Suspect, onset: Onset, overlap: Points) -> Mask:

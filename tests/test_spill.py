@@ -30,28 +30,37 @@ def ball() -> Across:
 
 
 def runs_with(
-    *, past: float, error: float, overlap: float, told: bool = True
+    *,
+    past: float,
+    error: float,
+    overlap: float,
+    told: bool = True,
+    length: float = 200,
+    tangled: bool = False,
 ) -> tuple[SpillRun, ...]:
     """The runs where light falls slowly over 200 px of the edge.
 
-    The subject begins so far out that white is by ``past`` over the tolerance, known to ``error``.
+    The subject begins so far out that white is by ``past`` over the tolerance, known to ``error``,
+    and white overlaps by so much, ``tangled`` in strands, over the first ``length`` pixels; over
+    the others it ends a pixel within.
     """
     clean = ball()
     count = len(clean.white_at)
     along = np.cumsum(clean.outline.step)
     slow = (along > 100) & (along < 300)
-    across = replace(clean, told=np.full(count, told), tangled=np.zeros(count, bool))
+    here = slow & (along < 100 + length)
+    across = replace(clean, told=np.full(count, told), tangled=here & tangled)
     falls = replace(
         compare_falls(across, blur=0.9, tolerance=3.0),
         slower=np.where(slow, 8.0, 0.0),
-        deeper=np.where(slow, overlap, 0.0),
+        deeper=np.where(here, overlap, 0.0),
         soft=slow,
         rim=~slow,
         shaded=np.zeros(count, bool),
     )
     nowhere, nothing = np.zeros(count, bool), np.zeros(count)
     onset = Onset(
-        at=across.white_at - 3.0 - past,
+        at=across.white_at - 3.0 - np.where(here, past, -1.0),
         error=np.full(count, error),
         rise=nothing,
         drop=nothing,
@@ -91,3 +100,15 @@ def test_it_is_spill_where_outline_or_overlap_shows_it_or_cannot(
 
 def test_it_is_nothing_where_white_ends_within_the_tolerance_of_the_outline() -> None:
     assert runs_with(past=-1.0, error=0.6, overlap=1.5) == ()
+
+
+@pytest.mark.parametrize(("past", "tangled"), [(-1.0, False), (30.0, True)])
+def test_an_overlap_alone_must_go_on_for_long(past: float, tangled: bool) -> None:
+    """Against an outline that is known, or where a strand is taken for it."""
+
+    def sure(length: float) -> list[bool]:
+        runs = runs_with(past=past, error=0.6, overlap=4.0, length=length, tangled=tangled)
+        return [run.sure for run in runs]
+
+    assert sure(60) == [True]
+    assert True not in sure(32)
