@@ -42,6 +42,8 @@ SLOPING_PX = 7.0
 steps are found: it may only slope."""
 PLAIN_PX = 5.0
 """White so much further past the tolerance is spill, however fast it then falls."""
+WITHIN_PX = 1.75
+"""White that ends by more within the tolerance speaks against an overlap."""
 BRIGHTER = 0.06
 """White light that ends as sharply as a clean edge is deep spill only if it is brighter than the
 backdrop by this part, in some channel."""
@@ -153,7 +155,8 @@ def find_spill(
     )
     sure = long_runs(sure, across.outline, LEAST_PART_PX * falls.wide)
     amid = across.tangled & (past > PLAIN_PX * falls.wide)  # the outline is a strand's there
-    sure &= ~_short_overlaps(sure, across, falls, ((past < 0) | amid) & (beyond == 0))
+    against = ((past < -WITHIN_PX * falls.wide) | amid) & (beyond == 0)
+    sure &= ~_short_overlaps(sure, across, falls, against)
     possible = ((like_spill & ~shallow) | short) & ~sure
     possible = long_runs(possible, across.outline, LEAST_RUN_PX * falls.long)
     fitted = np.maximum(past + tolerance, 0.0)

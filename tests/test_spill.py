@@ -102,7 +102,7 @@ def test_it_is_nothing_where_white_ends_within_the_tolerance_of_the_outline() ->
     assert runs_with(past=-1.0, error=0.6, overlap=1.5) == ()
 
 
-@pytest.mark.parametrize(("past", "tangled"), [(-1.0, False), (30.0, True)])
+@pytest.mark.parametrize(("past", "tangled"), [(-2.0, False), (30.0, True)])
 def test_an_overlap_alone_must_go_on_for_long(past: float, tangled: bool) -> None:
     """Against an outline that is known, or where a strand is taken for it."""
 
