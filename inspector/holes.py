@@ -26,6 +26,8 @@ LIT_SHARE = 0.25
 NEARBY, LIKE = 0.05, 1 / 20
 """Patches so near each other, part of the long side, keep company, where one is no smaller than
 such a part of the other."""
+AROUND, RING = np.ones((3, 3), np.uint8), cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (13, 13))
+"""What is around a patch: beyond its border, within six working pixels."""
 WHITE_REACH, LEAST_AROUND = 20, 8
 """White goes on around a small patch, and ends, within so many working pixels, over at least so
 many more than its edge takes up."""
@@ -89,7 +91,11 @@ def sort_bright(
         near = np.hypot(*(middle[patches] - middle[i]).T) < NEARBY * max(levels.ev.shape)
         company = int((near & (areas[patches] >= LIKE * area)).sum()) - 1
         box, mask = (x, y, x + w, y + h), label[y : y + h, x : x + w] == i
-        found = OPEN if is_hole[i] else weight(box, mask, compared, company)
+        if is_hole[i]:
+            found = OPEN
+        else:
+            amid = bright_around(box, mask, bright)
+            found = weight(box, mask, compared, company=company, amid=amid)
         small = area < SMALL_HOLE * levels.ev.size
         is_light = (found < SURE and not is_thin(mask)) or (
             small and white_goes_on(box, mask, bright, levels.white)
@@ -133,6 +139,18 @@ def white_islands(
         known = bool(sure[y : y + h, x : x + w][mask].any())
         found.append(Island((x, y, x + w, y + h), mask, known or not is_thin(mask)))
     return found
+
+
+def bright_around(box: tuple[int, int, int, int], mask: Mask, bright: Mask) -> float:
+    """Part of what is around a bright patch (its box, its mask there) that is ``bright`` (h, w)."""
+    x0, y0, x1, y1 = box
+    reach = len(RING) // 2
+    top, left = max(0, y0 - reach), max(0, x0 - reach)
+    other = bright[top : y1 + reach, left : x1 + reach]
+    patch = np.zeros(other.shape, np.uint8)
+    patch[y0 - top : y1 - top, x0 - left : x1 - left] = mask
+    around = (cv2.dilate(patch, RING) > 0) & (cv2.dilate(patch, AROUND) == 0)
+    return float(other[around].mean()) if around.any() else 0.0
 
 
 def white_goes_on(box: tuple[int, int, int, int], mask: Mask, bright: Mask, white: Floats) -> bool:

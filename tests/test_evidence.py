@@ -11,10 +11,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 from plain import NOISY, blurred, disc, frame_of_light
+from scipy.stats import t
 
 from inspector.evidence import _core, tint_off
 from inspector.levels import measure_levels
 from inspector.shape import is_thin, roundness
+from inspector.student import beyond, density
 from inspector.zones import Zones, find_zones
 
 SIZE = (960, 640)
@@ -179,3 +181,12 @@ def test_a_hole_has_the_level_of_the_pane_it_lies_in() -> None:
     zones = find_zones(measure_levels(frame_of_light(light, NOISY)))
     assert not any(sure(zones))
     assert zones.backdrop[420 // 2, 745 // 2]
+
+
+@pytest.mark.parametrize("freedom", [2, 4])
+def test_deviations_are_weighed_as_scipys_students_t_has_them(freedom: int) -> None:
+    """scipy.stats.t; of a size both signs count."""
+    for x in (0.0, 0.3, 2.0, 20.0):
+        expected = 2 * t.pdf(x, freedom, scale=0.5)
+        assert density(x, 0.5, freedom) == pytest.approx(expected, rel=1e-12)
+        assert beyond(x) == pytest.approx(t.sf(x, 2), rel=1e-9)

@@ -91,7 +91,7 @@ def test_light_whose_peak_looks_like_a_hole_is_all_of_the_subject(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """It spills nowhere, and no edge runs around its peak."""
-    monkeypatch.setattr("inspector.holes.weight", lambda *_: 9.0)
+    monkeypatch.setattr("inspector.holes.weight", lambda *_, **__: 9.0)
     x, y = np.meshgrid(np.arange(900) + 0.5, np.arange(600) + 0.5)
     glow = 2.0 * np.exp(-(np.hypot(x - 450, y - 300) ** 2) / (2 * 14**2))
     light = np.where(np.hypot(x - 450, y - 300) < 200, 2.0**-6 + glow, 2.0**1.9)
@@ -110,6 +110,27 @@ def patches(side: int) -> Frame:
     for u, v in product(range(side), repeat=2):
         light[np.hypot(x - 420 - 18 * u, y - 270 - 18 * v) < 7.5] = 2.0**-0.1
     return frame_of_light(blurred(light, 0.8), NOISY)
+
+
+def patch_amid(bars: int) -> Frame:
+    """A ball with a square patch, duller than the wall; around it so many bars as bright as that.
+
+    Dark lines lie between them, as strands do before a wall.
+    """
+    x, y = np.meshgrid(np.arange(900) + 0.5 - 450, np.arange(600) + 0.5 - 300)
+    light = np.where(np.hypot(x, y) < 200, 2.0**-6, 2.0**0.5)
+    light[np.maximum(np.abs(x), np.abs(y)) < 7] = 2.0**-0.1
+    for sign, along, across in ((1, x, y), (-1, x, y), (1, y, x))[:bars]:
+        light[(np.abs(sign * along - 15) < 4) & (np.abs(across) < 20)] = 2.0**0.5
+    return frame_of_light(blurred(light, 0.8), NOISY)
+
+
+@pytest.mark.parametrize(("bars", "light"), [(0, True), (1, True), (2, False), (3, False)])
+def test_a_patch_amid_bright_light_is_a_gap_between_strands(bars: int, light: bool) -> None:
+    """Light that lies on one side may be the backdrop beside the subject's edge."""
+    zones = find_zones(measure_levels(patch_amid(bars)))
+    assert any(i.sure for i in zones.islands) == light
+    assert zones.backdrop[150, 225] != light
 
 
 @pytest.mark.parametrize(("side", "light"), [(1, True), (2, True), (4, False)])
