@@ -12,12 +12,13 @@ from inspector.arrays import Floats, Mask, Points, distance_to, median_of
 from inspector.bite import find_bites
 from inspector.clean_part import compare_falls
 from inspector.doubt import find_doubts, less_sure, undoubted
+from inspector.fringe import stout_parts
 from inspector.headroom import Headroom, headroom_at
 from inspector.holes import Island
 from inspector.hot_spots import HotSpot, find_hot_spots, light_for_holes
 from inspector.levels import Levels
 from inspector.onset import Onset, find_onset
-from inspector.outline import tolerance_px
+from inspector.outline import Outline, tolerance_px
 from inspector.place import Box
 from inspector.profile import ramps
 from inspector.spill import SpillRun, find_spill, may_spill
@@ -45,7 +46,7 @@ class Edge:
     Attributes
     ----------
     length_px : float
-        Length of the edge, viewed pixels; 0 when there is none.
+        Length of the edge, viewed pixels, strands and foils left out; 0 when there is none.
     ramp_px : float or None
         Median 10 to 90 % distance between core level and white.
     spill_fraction : float or None
@@ -90,7 +91,7 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     across = look_across(levels, zones, zones.begins, away, core=level, tolerance=tolerance)
     ramp = _ramp(ramps(zones.spread, core=level), across, most=len(zones.spread))
     islands, runs, headroom = _islands_and_spill(levels, zones, across, tolerance)
-    length = float(across.outline.step.sum())
+    length = _length(levels, zones, across.outline, runs)
     return Edge(
         length_px=length,
         ramp_px=ramp,
@@ -143,6 +144,19 @@ def _islands_and_spill(
     runs = tuple(sorted(left, key=lambda r: (-r.sure, -r.length_px)))
     beneath = _beneath_white(levels, across, onset, like_spill, tolerance)
     return islands, runs, _with_spill(across, beneath, runs, lit)
+
+
+def _length(levels: Levels, zones: Zones, outline: Outline, runs: tuple[SpillRun, ...]) -> float:
+    """Length of the edge that counts, in viewed pixels: not along what is thinner than the fringe,
+    but that of all sure runs, beside which little of the subject may be left."""
+    x, y = np.floor(levels.from_view(outline.points)).astype(np.intp).T
+    height, width = zones.subject.shape
+    x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
+    stout = stout_parts(zones.subject, zones.blur_px / levels.scale)
+    counts = (stout & ~zones.strands)[y, x]
+    for run in runs:
+        counts[run.span] |= run.sure
+    return float(outline.step[counts if counts.any() else slice(None)].sum())
 
 
 def _ramp(found: Points, across: Across, *, most: int) -> float | None:

@@ -8,13 +8,15 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from inspector.arrays import Floats, Mask, disc
+from inspector.arrays import Floats, Mask, disc, distance_to
 
 STRAND_EV = 0.35
 """A line this much darker than the backdrop is no seam but something that hangs before it."""
 SHORT_EV, SHORT, LEAST_PX = 0.2, 0.08, 8
 """One that is only so much darker is no seam either where it ends within such a part of the long
 side; less of it, working pixels, is noise."""
+ROUNDED = 1.5
+"""Corners of what is wide lie so many widths of the fringe, and a pixel, from where it is wide."""
 FAINT_EV = 0.1
 """A line that is joined to such a one is of it down to here."""
 HANGS = 0.012
@@ -30,6 +32,17 @@ def find_fringe(label: NDArray[np.uint8], sigma: float, cell: int) -> Mask:
     reach = max(1, math.ceil(3 * sigma + 0.25)) + max(0, cell - 1)
     kernel = disc(reach)
     return np.not_equal(cv2.dilate(label, kernel), cv2.erode(label, kernel))
+
+
+def stout_parts(subject: Mask, sigma: float) -> Mask:
+    """(h, w) the parts of a subject that are wider than the fringe on both sides, and around them.
+
+    Whatever is thinner, a foil or a strand, has no outline that counts. ``sigma`` of the blur in
+    working pixels.
+    """
+    width = 3 * sigma
+    inside = cv2.distanceTransform(subject.astype(np.uint8), cv2.DIST_L2, 5)
+    return np.asarray(distance_to(inside > width) <= ROUNDED * width + 1, bool)
 
 
 def find_strands(ev: Floats, backdrop: Mask, subject: Mask, sigma: float) -> tuple[Mask, Mask]:

@@ -52,6 +52,19 @@ def test_the_length_of_a_balls_edge_is_its_circumference() -> None:
     assert edge_of(ball()).length_px == pytest.approx(2 * np.pi * 90, rel=0.02)
 
 
+@pytest.mark.parametrize("thick", [1.5, 3.0, 5.0])
+def test_strands_and_foils_are_no_length_of_edge(thick: float) -> None:
+    """Six of them stick out of the ball by half its radius; three sigma of the blur are 2.7 px."""
+    y, x = np.mgrid[: SIZE[1], : SIZE[0]] + 0.5
+    light = np.where(BALL, DARK, WALL)
+    for turn in np.radians(np.arange(10, 370, 60)):
+        along = (x - 300) * np.cos(turn) + (y - 200) * np.sin(turn)
+        aside = (y - 200) * np.cos(turn) - (x - 300) * np.sin(turn)
+        light[(along > 0) & (along < 135) & (np.abs(aside) < thick / 2)] = DARK
+    edge = edge_of(frame_of_light(blurred(light, 0.9), NOISY))
+    assert edge.length_px == pytest.approx(2 * np.pi * 90, rel=0.08)
+
+
 def test_a_clean_ball_does_not_spill() -> None:
     edge = edge_of(ball())
     assert edge.spill_fraction == 0
