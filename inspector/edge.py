@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -91,14 +91,15 @@ def measure_edge(levels: Levels, zones: Zones, *, hot_spot_area: float) -> Edge:
     across = look_across(levels, zones, zones.begins, away, core=level, tolerance=tolerance)
     ramp = _ramp(ramps(zones.spread, core=level), across, most=len(zones.spread))
     islands, runs, headroom = _islands_and_spill(levels, zones, across, tolerance)
-    length = _length(levels, zones, across.outline, runs)
+    counts = _counts(levels, zones, across.outline, runs)
+    length = float(across.outline.step[counts].sum())
     return Edge(
         length_px=length,
         ramp_px=ramp,
         spill_fraction=min(1.0, sum(r.length_px for r in runs if r.sure) / length),
         spill=runs,
         hot_spots=find_hot_spots(levels, islands, hot_spot_area),
-        headroom=headroom,
+        headroom=replace(headroom, counts=counts),
         core=_core(levels, zones, away, ramp or USUAL_RAMP_PX),
         spilled=_spilled(levels, across, runs),
     )
@@ -146,9 +147,11 @@ def _islands_and_spill(
     return islands, runs, _with_spill(across, beneath, runs, lit)
 
 
-def _length(levels: Levels, zones: Zones, outline: Outline, runs: tuple[SpillRun, ...]) -> float:
-    """Length of the edge that counts, in viewed pixels: not along what is thinner than the fringe,
-    but that of all sure runs, beside which little of the subject may be left."""
+def _counts(levels: Levels, zones: Zones, outline: Outline, runs: tuple[SpillRun, ...]) -> Mask:
+    """(N,) where the outline counts as edge: not along what is thinner than the fringe.
+
+    Sure runs always do: little of the subject may be left beside them.
+    """
     x, y = np.floor(levels.from_view(outline.points)).astype(np.intp).T
     height, width = zones.subject.shape
     x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
@@ -156,7 +159,7 @@ def _length(levels: Levels, zones: Zones, outline: Outline, runs: tuple[SpillRun
     counts = (stout & ~zones.strands)[y, x]
     for run in runs:
         counts[run.span] |= run.sure
-    return float(outline.step[counts if counts.any() else slice(None)].sum())
+    return counts if counts.any() else np.ones_like(counts)
 
 
 def _ramp(found: Points, across: Across, *, most: int) -> float | None:
@@ -195,7 +198,7 @@ def _with_spill(across: Across, beneath: Points, runs: tuple[SpillRun, ...], lit
             spilled = np.minimum(across.spilled_ev[run.span], -LEAST_SPILLED_EV)
             ev[run.span], least[run.span], told[run.span] = spilled, spilled, False
             most[run.span] = np.minimum(spilled + SPILLED_EV, -LEAST_SPILLED_EV)
-    return Headroom(ev, least, most, told, found.rough & told)
+    return replace(found, ev=ev, least_ev=least, most_ev=most, told=told, rough=found.rough & told)
 
 
 def _spilled(levels: Levels, across: Across, runs: tuple[SpillRun, ...]) -> Mask:

@@ -43,6 +43,8 @@ class Headroom:
     rough : ndarray, bool
         (N,) whether that is known from the fall of light under the ceiling only, before light so
         steep that the change may be clearly greater.
+    counts : ndarray, bool
+        (N,) where the outline counts as edge, strands and foils left out.
     """
 
     ev: Points
@@ -50,6 +52,7 @@ class Headroom:
     most_ev: Points
     told: Mask
     rough: Mask
+    counts: Mask
 
 
 @dataclass(frozen=True)
@@ -75,7 +78,7 @@ def high_end(headroom: Headroom, limit: float) -> HighEnd:
     so steep that a little matters.
     """
     count = headroom.ev.size
-    last = min(int(limit * count), count - 1)
+    last = min(int(limit * np.count_nonzero(headroom.counts)), count - 1)
     deciding = np.argsort(headroom.ev)[: last + 1]
     change = float(headroom.ev[deciding[-1]])
     if not np.isfinite(change):
@@ -126,6 +129,7 @@ def find_headroom(
         most_ev=np.where(thin, np.inf, np.where(begins.told & ~begins.fitted, further, furthest)),
         told=begins.told,
         rough=begins.fitted & steep,
+        counts=np.ones(len(thin), bool),
     )
 
 

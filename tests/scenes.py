@@ -141,7 +141,7 @@ def _edge(zones: Zones, shape: tuple[int, int], figure: NDArray[np.bool_]) -> Ed
     if not length:
         return Edge(0.0, None, None, (), (), None, core, np.zeros(core.shape, bool))
     ev = np.full(10, 0.9)
-    headroom = Headroom(ev, ev, ev, ev > 0, ev < 0)
+    headroom = Headroom(ev, ev, ev, ev > 0, ev < 0, ev > 0)
     return Edge(length, 3.0, 0.0, (), (), headroom, core, np.zeros(core.shape, bool))
 
 

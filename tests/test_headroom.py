@@ -23,6 +23,7 @@ def along(
     most: Field | None = None,
     told: bool = True,
     rough: bool = False,
+    counts: NDArray[np.bool_] | None = None,
 ) -> HighEnd:
     """The high end of an edge that stands so many stops at each of its places."""
     each = np.ones(ev.size, bool)
@@ -32,6 +33,7 @@ def along(
         ev if most is None else most,
         each & told,
         each & rough,
+        each if counts is None else counts,
     )
     return high_end(headroom, LIMIT)
 
@@ -58,6 +60,14 @@ def test_a_small_part_that_stands_far_less_than_the_rest_only_bounds_it(
 ) -> None:
     end = along(with_low(part, 0.2))
     assert end == HighEnd(1.0 if kind == "at_most" else 0.2, kind, 0.2)
+
+
+def test_strands_do_not_add_to_the_length_of_which_spill_is_a_part() -> None:
+    """Of 1,000 places 400 are a strand's: six of the others may spill, not ten."""
+    ev = with_low(0.008, -0.5)
+    strands = np.arange(COUNT) >= 600
+    assert along(np.where(strands, np.inf, ev)).ev == 1.0
+    assert along(np.where(strands, np.inf, ev), counts=~strands).ev == -0.5
 
 
 def test_a_small_part_with_sure_spill_counts_whatever_the_rest_stands() -> None:
