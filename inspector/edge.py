@@ -12,7 +12,7 @@ from inspector.arrays import Floats, Mask, Points, distance_to, median_of
 from inspector.bite import find_bites
 from inspector.clean_part import compare_falls
 from inspector.doubt import find_doubts, less_sure, undoubted
-from inspector.fringe import stout_parts
+from inspector.fringe import thin_parts
 from inspector.headroom import Headroom, headroom_at
 from inspector.holes import Island
 from inspector.hot_spots import HotSpot, find_hot_spots, light_for_holes
@@ -155,8 +155,8 @@ def _counts(levels: Levels, zones: Zones, outline: Outline, runs: tuple[SpillRun
     x, y = np.floor(levels.from_view(outline.points)).astype(np.intp).T
     height, width = zones.subject.shape
     x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
-    stout = stout_parts(zones.subject, zones.blur_px / levels.scale)
-    counts = (stout & ~zones.strands)[y, x]
+    thin = thin_parts(zones.subject, zones.strands, zones.blur_px / levels.scale)
+    counts = ~thin[y, x]
     for run in runs:
         counts[run.span] |= run.sure
     return counts if counts.any() else np.ones_like(counts)

@@ -15,8 +15,9 @@ STRAND_EV = 0.35
 SHORT_EV, SHORT, LEAST_PX = 0.2, 0.08, 8
 """One that is only so much darker is no seam either where it ends within such a part of the long
 side; less of it, working pixels, is noise."""
-ROUNDED = 1.5
-"""Corners of what is wide lie so many widths of the fringe, and a pixel, from where it is wide."""
+ROUNDED, TIP_PX = 1.5, 4.0
+"""Corners of what is wide lie so many widths of the fringe and working pixels from where it is, and
+so many of these from what is no strand."""
 FAINT_EV = 0.1
 """A line that is joined to such a one is of it down to here."""
 HANGS = 0.012
@@ -34,15 +35,16 @@ def find_fringe(label: NDArray[np.uint8], sigma: float, cell: int) -> Mask:
     return np.not_equal(cv2.dilate(label, kernel), cv2.erode(label, kernel))
 
 
-def stout_parts(subject: Mask, sigma: float) -> Mask:
-    """(h, w) the parts of a subject that are wider than the fringe on both sides, and around them.
+def thin_parts(subject: Mask, strands: Mask, sigma: float) -> Mask:
+    """(h, w) where the subject is no wider than the fringe: foils, and ``strands`` that stick out.
 
-    Whatever is thinner, a foil or a strand, has no outline that counts. ``sigma`` of the blur in
-    working pixels.
+    The corners of what is wide are not. ``sigma`` of the blur in working pixels.
     """
     width = 3 * sigma
-    inside = cv2.distanceTransform(subject.astype(np.uint8), cv2.DIST_L2, 5)
-    return np.asarray(distance_to(inside > width) <= ROUNDED * width + 1, bool)
+    inside = distance_to(~subject)
+    thin = distance_to(inside > width) > ROUNDED * width + TIP_PX
+    stick_out = strands & (distance_to(subject & ~strands) > TIP_PX)
+    return thin | _joined_to(stick_out, strands)
 
 
 def find_strands(ev: Floats, backdrop: Mask, subject: Mask, sigma: float) -> tuple[Mask, Mask]:
