@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -12,6 +11,7 @@ from plain import NOISY, blurred, frame_of_light
 from scipy import ndimage
 
 from inspector.across import look_across
+from inspector.arrays import distance_to
 from inspector.clean_part import compare_falls
 from inspector.inspect import Inspection, inspect
 from inspector.levels import measure_levels
@@ -99,10 +99,8 @@ def test_a_shade_before_a_limb_opposite_is_none(slope: float, darker_ev: float) 
     levels = measure_levels(frame_of_light(blurred(np.where(figure, DARK, wall), 1.2), NOISY))
     zones = find_zones(levels)
     assert zones.begins is not None
-    distance = cv2.distanceTransform((~zones.backdrop).astype(np.uint8), cv2.DIST_L2, 5)
-    across = look_across(
-        levels, zones, zones.begins, np.asarray(distance, np.float32), core=DARK, tolerance=3.0
-    )
+    distance = distance_to(zones.backdrop)
+    across = look_across(levels, zones, zones.begins, distance, core=DARK, tolerance=3.0)
     falls = compare_falls(across, blur=zones.blur_px, tolerance=3.0)
     everywhere = np.ones(len(falls.slower), bool)
     slow = replace(falls, slower=8.0 * everywhere, shaded=~everywhere)
