@@ -74,6 +74,14 @@ class Clip:
         return tuple(None if np.isnan(level) else float(level) for level in own)
 
 
+@dataclass(frozen=True)
+class Peak:
+    """A peak of a histogram: its middle and its standard deviation, raw levels."""
+
+    centre: float
+    spread: float
+
+
 def find_pile_up(histogram: Histogram, *, black: float, stated: float) -> float | None:
     """Centre of the pile-up at the top of one channel's histogram, None if there is none.
 
@@ -84,12 +92,24 @@ def find_pile_up(histogram: Histogram, *, black: float, stated: float) -> float 
     black, stated : float
         Raw levels of no light and of the saturation that the metadata states.
     """
+    found = find_peak(histogram, black=black, stated=stated, within=PEAK_SPAN)
+    if found is None or found.spread > MOST_SPREAD * (found.centre - black):
+        return None
+    return found.centre
+
+
+def find_peak(histogram: Histogram, *, black: float, stated: float, within: float) -> Peak | None:
+    """The peak at the top of one channel's histogram, however wide, None if there is none.
+
+    It lies ``within`` a part of its level below the highest sites; the rest is as for
+    ``find_pile_up``.
+    """
     total = int(histogram.sum())
     needed = max(LEAST_SITES, LEAST_SHARE * total)
     top = _level_reached_by(histogram, needed)  # hot photosites above it are fewer
     if top - black < LOWEST_SHARE_OF_STATED * (stated - black):
         return None
-    span = max(2, round(PEAK_SPAN * (top - black)))
+    span = max(2, round(within * (top - black)))
     mode = _mode(histogram, top - span, top, width=max(1, span // 20))
     if mode <= top - span + span // 8:
         return None  # still rising downwards: a tail of shot noise, not a pile-up
@@ -98,14 +118,12 @@ def find_pile_up(histogram: Histogram, *, black: float, stated: float) -> float 
         _upper_spread(histogram, mode), WITHIN_STEP * _step(histogram, top - 5 * span, top)
     )
     centre = _centre(histogram, mode, spread)
-    if spread > MOST_SPREAD * (centre - black):
-        return None
     reach = 2.5 * spread + 1
     inside = _count(histogram, centre - reach, centre + reach)
     below = _count(histogram, centre - 3 * reach - 2, centre - reach) / 2
     if inside < needed or inside < 2 * below:
         return None
-    return centre
+    return Peak(centre, spread)
 
 
 def _level_reached_by(histogram: Histogram, sites: float) -> int:

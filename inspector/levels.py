@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Points
-from inspector.clip import Clip, find_pile_up
+from inspector.clip import Clip, Peak, find_peak, find_pile_up
 from inspector.frame import Frame, as_stored
 from inspector.mosaic import block_means, cell_fraction, channel_histogram, tile_sizes
 from inspector.stripes import at_once, stripes
+from inspector.wide_pile_up import WITHIN, wide_pile_ups
 
 WHITE = 0.98
 """Rendered level from which a channel develops to 255 (contract: paper white)."""
@@ -162,7 +163,8 @@ def measure_clip(frame: Frame) -> Clip:
     """
     black, stated = frame.black, frame.stated_clip.astype(np.float64)
     tops = at_once(partial(_top_of_histogram, frame), range(stated.size))
-    highest, pile_up = np.array(tops).T
+    highest, pile_up = np.array([top[:2] for top in tops]).T
+    pile_up = np.fmax(pile_up, wide_pile_ups(frame, [peak for *_, peak in tops], pile_up))
     measured = ~np.isnan(pile_up)
     level = np.where(measured, pile_up, stated)
     if measured.any():
@@ -172,14 +174,15 @@ def measure_clip(frame: Frame) -> Clip:
     return Clip(np.where(measured, level, np.maximum(level, highest)), measured)
 
 
-def _top_of_histogram(frame: Frame, channel: int) -> tuple[float, float]:
-    """The highest level of a channel, and its pile-up, NaN where there is none."""
+def _top_of_histogram(frame: Frame, channel: int) -> tuple[int, float, Peak | None]:
+    """The highest level of a channel, its pile-up, NaN where there is none, and any wider peak."""
     histogram = channel_histogram(frame, channel)
     highest = histogram.size - 1 - int(np.argmax(histogram[::-1] > 0))
-    found = find_pile_up(
-        histogram, black=frame.black[channel], stated=float(frame.stated_clip[channel])
-    )
-    return highest, np.nan if found is None else found
+    black, stated = float(frame.black[channel]), float(frame.stated_clip[channel])
+    found = find_pile_up(histogram, black=black, stated=stated)
+    if found is not None:
+        return highest, found, None
+    return highest, np.nan, find_peak(histogram, black=black, stated=stated, within=WITHIN)
 
 
 def stops(
