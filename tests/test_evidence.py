@@ -58,9 +58,11 @@ def test_of_a_small_gap_the_blurred_rim_does_not_tell_the_level(leg: int, blur: 
 
 
 def test_a_sharp_patch_of_the_background_s_own_light_is_a_hole() -> None:
-    zones = zones_with(sharp(), 1.0, (1, 1, 1))
+    """A round one may as well be a spot: no gap of the simulators is."""
+    zones = zones_with(square(), 1.0, (1, 1, 1))
     assert sure(zones) == []
     assert zones.backdrop[CENTRE[1] // 2, CENTRE[0] // 2]
+    assert sure(zones_with(sharp(), 1.0, (1, 1, 1))) == [False]
 
 
 @pytest.mark.parametrize(
@@ -81,16 +83,17 @@ def square() -> NDArray[np.float32]:
 
 
 def test_soft_light_near_the_background_s_level_is_told_by_its_edge() -> None:
-    """A spot so near in level (0.05 stop) but with a sharp edge stays open."""
+    """A spot as near in level as holes are (0.04 stop) but with a sharp edge stays open."""
     soft = cv2.GaussianBlur(disc(SIZE, CENTRE, 26).astype(np.float32), (0, 0), 10)
-    assert sure(zones_with(soft / soft.max(), 2.0**0.05, (1, 1, 1))) == [True]
-    assert sure(zones_with(sharp(), 2.0**0.05, (1, 1, 1))) == [False]
+    assert sure(zones_with(soft / soft.max(), 2.0**0.04, (1, 1, 1))) == [True]
+    assert sure(zones_with(sharp(), 2.0**0.04, (1, 1, 1))) == [False]
 
 
-def test_a_round_patch_a_tenth_of_a_stop_off_is_light_and_one_with_corners_a_hole() -> None:
+@pytest.mark.parametrize("off_ev", [0.06, 0.1])
+def test_a_round_patch_off_the_level_is_light_and_one_with_corners_a_hole(off_ev: float) -> None:
     """Gaps are hardly ever round, so their level may differ by less than a square one's."""
-    assert sure(zones_with(sharp(), 2.0**0.1, (1, 1, 1))) == [True]
-    assert sure(zones_with(square(), 2.0**0.1, (1, 1, 1))) == []
+    assert sure(zones_with(sharp(), 2.0**off_ev, (1, 1, 1))) == [True]
+    assert sure(zones_with(square(), 2.0**off_ev, (1, 1, 1))) == []
 
 
 @pytest.mark.parametrize("thick", [2, 3])
