@@ -15,10 +15,13 @@ from inspector.surface import COARSE_SIDE
 
 SLOPES = np.linspace(-0.18, 0.18, 73)
 """Directions that are tried, pixels aside to one along: to either side of upright and of level."""
+FINER = (0.0, -0.0025, 0.0025, -0.005, 0.005)
+"""And about those where the coarse picture shows a strip."""
 ROOM_EV = 2.0
 """Room that shows is darker than the backdrop by more stops."""
 NARROWEST_PX, WIDEST = 2, 0.16
-"""Coarse pixels, and part of the long side: a seam is narrower, a doorway wider."""
+"""Coarse pixels, and part of the long side: a seam is narrower, a doorway wider. Of one that is as
+narrow the coarse picture shows one pixel."""
 BESIDE_PX = 3
 """So near each of its sides light begins, coarse pixels: they are straight and parallel."""
 LONGEST_BREAK_PX = 8
@@ -77,28 +80,37 @@ def face_without_gaps(ev: Floats, backdrop_ev: Floats, backdrop: Mask, face: Mas
     size = (backdrop.shape[1] // factor, backdrop.shape[0] // factor)
     dark = cv2.dilate((ev < backdrop_ev - ROOM_EV).astype(np.uint8), np.ones((3, 3), np.uint8))
     lit, whole, deep = (_resized(mask, size) for mask in (backdrop, face, dark))
-    upright = _strips(lit, whole, deep)
-    upright = [s for s in upright if any(o.top and abs(o.slope - s.slope) < ALIKE for o in upright)]
-    if not upright or _strips(lit.T.copy(), whole.T.copy(), deep.T.copy()):
-        return face
-    gaps, strips = (
-        _resized(_drawn(lit.shape, upright, end), face.shape[::-1]) for end in (False, True)
+    rough = _strips(lit, whole, deep, SLOPES, narrowest=1)
+    lit_fine, whole_fine, deep_fine = (mask.astype(np.uint8) for mask in (backdrop, face, dark))
+    upright = _strips(
+        lit_fine,
+        whole_fine,
+        deep_fine,
+        np.array([strip.slope + d for d in FINER for strip in rough]),
+        narrowest=NARROWEST_PX * factor,
+        unit=factor,
     )
-    own = _own_faces(backdrop, face, gaps, strips)
+    upright = [s for s in upright if any(o.top and abs(o.slope - s.slope) < ALIKE for o in upright)]
+    if not upright or _strips(lit.T.copy(), whole.T.copy(), deep.T.copy(), SLOPES, narrowest=1):
+        return face
+    strips = _drawn(face.shape, upright, [np.ones_like(s.seen) for s in upright])
+    own = _own_faces(backdrop, face, strips, _drawn(face.shape, upright, [s.seen for s in upright]))
+    gaps = _drawn(face.shape, upright, [s.beside for s in upright])
     gaps = np.asarray(cv2.dilate(gaps, np.ones((3, 3), np.uint8)), np.uint8)
     return np.asarray(face & own & ((gaps == 0) | backdrop), bool)
 
 
 def _own_faces(
-    backdrop: Mask, face: Mask, gaps: NDArray[np.uint8], strips: NDArray[np.uint8]
+    backdrop: Mask, face: Mask, strips: NDArray[np.uint8], seen: NDArray[np.uint8]
 ) -> Mask:
     """(h, w) the faces of what lies between strips, and the strips.
 
-    Where nothing shows it, a face ends where its other sides meet, not where the joint one does.
+    Where nothing shows it, a face ends where its other sides meet, not where the joint one does:
+    so near that end only what is ``seen`` of a strip, between two lit parts, is a side of both.
     """
     count, part = cv2.connectedComponents((strips == 0).astype(np.uint8), connectivity=4)
     ends = np.ones((2 * round(ENDS * max(face.shape)) + 1,) * 2, np.uint8)
-    inner = np.asarray(cv2.erode(face.astype(np.uint8), ends), np.uint8) | gaps
+    inner = np.asarray(cv2.erode(face.astype(np.uint8), ends), np.uint8) | seen
     beside = cv2.dilate(strips & inner, np.ones((5, 5), np.uint8)) > 0
     own = strips > 0
     for k in range(1, count):
@@ -114,44 +126,57 @@ def _resized(mask: NDArray[Any], size: tuple[int, ...]) -> NDArray[np.uint8]:
 
 
 def _strips(
-    lit: NDArray[np.uint8], face: NDArray[np.uint8], deep: NDArray[np.uint8]
+    lit: NDArray[np.uint8],
+    face: NDArray[np.uint8],
+    deep: NDArray[np.uint8],
+    slopes: NDArray[np.float64],
+    *,
+    narrowest: int,
+    unit: int = 1,
 ) -> list[Strip]:
-    """The strips of a coarse picture in which there is no light, those most in sight first."""
+    """The strips of a picture in which there is no light, the largest in sight first.
+
+    Of those alike it is the one whose slope comes first. ``unit`` is a coarse pixel in its pixels.
+    """
     found = []
-    for slope in SLOPES:
+    for slope in slopes:
         upright = _sheared(lit, slope)
-        light = np.flatnonzero(cv2.reduce(upright, 0, cv2.REDUCE_SUM, dtype=cv2.CV_32S) > STRAY_PX)
-        wide = np.diff(light) - 1
-        for i in np.flatnonzero((wide >= NARROWEST_PX) & (wide <= WIDEST * max(lit.shape))):
-            first, last = int(light[i]) + 1, int(light[i + 1])
-            left = upright[:, max(0, first - BESIDE_PX) : first].any(axis=1)
-            right = upright[:, last : last + BESIDE_PX].any(axis=1)
-            seen = _without_breaks(np.asarray(left & right))
+        light = cv2.reduce(upright, 0, cv2.REDUCE_SUM, dtype=cv2.CV_32S) > STRAY_PX * unit
+        ends = np.flatnonzero(light)
+        wide = np.diff(ends) - 1
+        for i in np.flatnonzero((wide >= narrowest) & (wide <= WIDEST * max(lit.shape))):
+            first, last = int(ends[i]) + 1, int(ends[i + 1])
+            left = upright[:, max(0, first - BESIDE_PX * unit) : first].any(axis=1)
+            right = upright[:, last : last + BESIDE_PX * unit].any(axis=1)
+            seen = _without_breaks(np.asarray(left & right), unit)
             if seen.sum() < max(LEAST_LONG * max(lit.shape), TIMES_WIDE * wide[i]):
                 continue
             if _sheared(deep, slope)[seen, first:last].mean(axis=0).max() < MOSTLY_DEEP:
                 continue
             within = np.flatnonzero(_sheared(face, slope)[:, first:last].any(axis=1))
-            top = _opens_above(seen, within, wide[i], max(lit.shape))
-            beside = _without_breaks(np.asarray(left | right))
+            top = _opens_above(seen, within, wide[i], max(lit.shape), unit)
+            beside = _without_breaks(np.asarray(left | right), unit)
             found.append(Strip(float(slope), first, last, seen, beside, top))
-    return sorted(found, key=lambda strip: -int(strip.seen.sum()))
+    return sorted(found, key=lambda strip: -int(strip.seen.sum()) * (strip.last - strip.first))
 
 
-def _opens_above(seen: Mask, within: NDArray[np.intp], wide: int, long_side: int) -> bool:
+def _opens_above(
+    seen: Mask, within: NDArray[np.intp], wide: int, long_side: int, unit: int
+) -> bool:
     """Whether a strip is seen up to where the face ends, whose rows it passes ``within``."""
     if within.size == 0:
         return False
     broad = wide > BROAD * long_side and seen.sum() > MUCH_SEEN * within.size
-    return bool(seen.argmax() - within[0] <= (ENDS * long_side if broad else LONGEST_BREAK_PX))
+    most = ENDS * long_side if broad else LONGEST_BREAK_PX * unit
+    return bool(seen.argmax() - within[0] <= most)
 
 
-def _drawn(shape: tuple[int, ...], strips: list[Strip], end: bool) -> NDArray[np.uint8]:
-    """(h, w) strips in sight, or from end to end; of several in one place the first."""
+def _drawn(shape: tuple[int, ...], strips: list[Strip], rows: list[Mask]) -> NDArray[np.uint8]:
+    """(h, w) strips in their ``rows`` (h,); of several in one place the first."""
     found = np.zeros(shape, np.uint8)
-    for strip in strips:
+    for strip, there in zip(strips, rows, strict=True):
         part = np.zeros(shape, np.uint8)
-        part[:, strip.first : strip.last] = strip.beside[:, None] | end
+        part[:, strip.first : strip.last] = there[:, None]
         part = _sheared(part, -strip.slope)
         if not (found & part).any():
             found |= part
@@ -166,7 +191,8 @@ def _sheared(picture: NDArray[np.uint8], slope: float) -> NDArray[np.uint8]:
     return np.asarray(moved, np.uint8)
 
 
-def _without_breaks(seen: Mask) -> Mask:
+def _without_breaks(seen: Mask, unit: int) -> Mask:
     column = seen.astype(np.uint8)[:, None]
-    closed = cv2.morphologyEx(column, cv2.MORPH_CLOSE, np.ones((LONGEST_BREAK_PX + 1, 1), np.uint8))
+    longest = np.ones((LONGEST_BREAK_PX * unit + 1, 1), np.uint8)
+    closed = cv2.morphologyEx(column, cv2.MORPH_CLOSE, longest)
     return np.asarray(closed[:, 0] > 0, bool)

@@ -50,6 +50,18 @@ def test_a_gap_is_no_part_of_the_face_where_it_is_in_sight(slope: float, wide: i
     assert not part[disc((WIDTH, HEIGHT), (300, 260), 80)].any()
 
 
+@pytest.mark.parametrize("slope", [0.013, -0.0275, 0.0875])
+def test_a_narrow_gap_that_leans_between_two_slopes_is_found(slope: float) -> None:
+    """Of five pixels in 1,200 the coarse picture keeps one or two in a line."""
+    y, x = np.mgrid[0 : 2 * HEIGHT, 0 : 2 * WIDTH] + 0.5
+    aside = x + slope * (y - HEIGHT)
+    lit = (abs(y - HEIGHT) < 340) & (abs(aside - WIDTH) < 440) & (abs(aside - WIDTH) > 2.5)
+    lit &= np.hypot(x - 600, y - 520) > 180
+    face = backdrop_face(lit)
+    gap = face & (abs(aside - WIDTH) < 2.5) & (np.hypot(x - 600, y - 520) > 196)
+    assert (face & ~clear_of_gaps(lit, face))[gap].mean() > 0.9
+
+
 def test_boxes_of_different_height_have_faces_of_their_own() -> None:
     """The joint face would take in a wedge of the room beneath the shorter one."""
     lit = (box(80, 30, 290, 370) | box(310, 30, 520, 340)) & ~BODY
