@@ -184,9 +184,9 @@ def _figures(record: dict[str, Any]) -> list[str]:
     background = "background not found"
     if record["backdrop"]["found"]:
         background = "background ?" if white is None else f"background {_percent(white)} white"
-    edge = (
-        "" if spill is None else "edge clean" if spill == 0 else f"edge {100 * spill:.1f} % spill"
-    )
+    edge = "edge clean" if spill == 0 else ""
+    if spill:
+        edge = f"edge {figures.share(spill, up=True)} spill"
     subject = "" if depth is None else f"subject {figures.depth(depth)} stops under"
     if record.get("plate"):
         edge, subject = "plate", ""

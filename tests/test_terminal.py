@@ -64,6 +64,13 @@ def test_nearly_white_is_not_shown_as_white(fraction: float, shown: str) -> None
     assert f"background {shown} white" in line("warn", backdrop={"white_fraction": fraction})
 
 
+@pytest.mark.parametrize(
+    ("fraction", "shown"), [(0.2311, "23.2 %"), (0.1, "10.0 %"), (0.00004, "0.1 %"), (1.0, "100 %")]
+)
+def test_spill_is_rounded_up_as_on_the_clip_map(fraction: float, shown: str) -> None:
+    assert f"edge {shown} spill" in line("warn", edge={"spill_fraction": fraction})
+
+
 def test_what_was_not_measured_is_not_shown_as_good() -> None:
     text = line("warn", edge={"spill_fraction": None}, backdrop={"white_fraction": None})
     assert "clean" not in text
