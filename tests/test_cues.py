@@ -95,6 +95,35 @@ def test_both_cues_together_are_spill_though_light_starts_to_fall_as_before_a_ri
 
 
 @pytest.mark.parametrize(
+    ("slower", "overlap", "later", "sharp", "told", "is_spill"),
+    [
+        (1.2, 0.8, 0.5, False, False, True),
+        (0.6, 0.8, 0.5, False, False, False),
+        (4.5, 0.8, 0.5, False, False, False),
+        (1.2, 0.5, 0.5, False, False, False),
+        (1.2, 0.8, 0.3, False, False, False),
+        (1.2, 0.8, 0.5, True, False, False),
+        (1.2, 0.8, 0.5, False, True, False),
+    ],
+)
+def test_slight_cues_are_spill_together_where_light_falls_later_from_the_start(
+    disc_edge: Across,
+    slower: float,
+    overlap: float,
+    later: float,
+    sharp: bool,
+    told: bool,
+    is_spill: bool,
+) -> None:
+    """It lies deeper than the tolerance, then. A rim starts to fall sharply, or falls for long."""
+    there, sure, _ = verdict(
+        disc_edge, slower=slower, overlap=overlap, rim=True, told=told, later=later, sharp=sharp
+    )
+    assert (sure[there].mean() > 0.9) == is_spill
+    assert sure.any() == is_spill
+
+
+@pytest.mark.parametrize(
     ("overlap", "told", "spokes", "is_spill"),
     [
         (9.0, False, False, True),
