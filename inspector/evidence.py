@@ -52,7 +52,7 @@ that are as sharp as a hole."""
 SLOW_HOLES, MOST_SLOW_HOLES = 0.02, 0.5
 """Part of holes that are as slow as light for another reason, such as strands across them; of
 small ones more, with the cube of their smallness, up to the second; of those amid strands that."""
-ROUNDNESS, ROUND_WEIGHTS = (0.955, 0.98, 0.987), (1.4, -2.0, -5.0)
+ROUNDNESS, ROUND_WEIGHTS = (0.955, 0.98, 0.987), (1.0, -2.0, -5.0)
 """Gaps between limbs and in furniture have corners; spots of light are mostly round, as far as
 ``roundness`` tells (a square has the first value); and what that weighs. Of 2,032 gaps of four
 simulators none was rounder than 0.985, of 213 spots 83; of 524 gaps 15 were rounder than 0.97 and

@@ -422,7 +422,7 @@ def test_a_large_gap_that_spills_all_around_is_no_light_on_the_subject(
 ) -> None:
     """Open by its level, which is a third of a stop off."""
     let_the_hole_spill(1.0, monkeypatch)
-    edge = edge_of(holed_ball(32, 0.3))
+    edge = edge_of(holed_ball(32, 0.33))
     assert edge.spill
     assert [spot.sure for spot in edge.hot_spots] == [False]
 
