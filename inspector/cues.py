@@ -37,10 +37,11 @@ out of account: but not beside strands and spokes, which dim the light, too."""
 TOGETHER_OVERLAP, TOGETHER_FALL, LEAST_TOGETHER_RUN_PX = 1.2, 2.0, 100.0
 """Both cues plainer, by so many pixels each, are spill even where light starts to fall as before a
 rim, if they go on together for so long."""
-SLIGHT_OVERLAP, SLIGHT_FALL, SLIGHT_FIRST = 0.6, (0.7, 4.0), 0.35
+SLIGHT_OVERLAP, SLIGHT_FALL, SLIGHT_FIRST, MOST_FIRST = 0.6, (0.7, 4.0), 0.35, 0.8
 """Slighter ones are over as long a run where light falls later from the start, too, by so many
-pixels: a rim that lengthens its fall by less than the second leaves its start sharp. On 690 frames
-68 such stretches are deeper than the tolerance and 4, three of them of spilled frames, are not."""
+pixels, and no more than such a part of what its fall is longer by lies there: a rim lengthens its
+fall by more than the second, leaves its start sharp, or lengthens that alone. On 690 frames 65 such
+stretches are deeper than the tolerance, and two are not, by less than half a pixel."""
 LOCAL_FIRST, LEAST_LOCAL_RUN_PX, LOCAL_GAP_PX = 1.0, 48.0, 4.0
 """Before a backdrop at the ceiling a fall that may be spill, and is longer by so many pixels on its
 first part, too, is spill where it goes on for so long, gaps left out, and the rest of the outline
@@ -138,7 +139,8 @@ def _faint(across: Across, falls: Falls, overlap: Points) -> Mask:
     slight = seen & ~falls.shaded & (overlap > SLIGHT_OVERLAP * falls.wide) & ~falls.sharp
     least, most = (fall * falls.wide for fall in SLIGHT_FALL)
     slight &= (falls.slower > least) & (falls.slower < most)
-    slight &= np.nan_to_num(falls.later) > SLIGHT_FIRST * falls.wide
+    later = np.nan_to_num(falls.later)
+    slight &= (later > SLIGHT_FIRST * falls.wide) & (later < MOST_FIRST * falls.slower)
     slow, plain, slight = (
         long_runs(
             without_gaps(cue, across.outline, FAINT_GAP_PX * falls.long),

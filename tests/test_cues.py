@@ -102,6 +102,7 @@ def test_both_cues_together_are_spill_though_light_starts_to_fall_as_before_a_ri
         (4.5, 0.8, 0.5, False, False, False),
         (1.2, 0.5, 0.5, False, False, False),
         (1.2, 0.8, 0.3, False, False, False),
+        (1.2, 0.8, 1.1, False, False, False),
         (1.2, 0.8, 0.5, True, False, False),
         (1.2, 0.8, 0.5, False, True, False),
     ],
@@ -115,7 +116,7 @@ def test_slight_cues_are_spill_together_where_light_falls_later_from_the_start(
     told: bool,
     is_spill: bool,
 ) -> None:
-    """It lies deeper than the tolerance, then. A rim starts to fall sharply, or falls for long."""
+    """A rim starts to fall sharply, falls for long, or is longer in its first part alone."""
     there, sure, _ = verdict(
         disc_edge, slower=slower, overlap=overlap, rim=True, told=told, later=later, sharp=sharp
     )
