@@ -86,7 +86,7 @@ def face_without_gaps(ev: Floats, backdrop_ev: Floats, backdrop: Mask, face: Mas
         lit_fine,
         whole_fine,
         deep_fine,
-        np.array([strip.slope + d for d in FINER for strip in rough]),
+        np.array(list(dict.fromkeys(round(s.slope + d, 4) for d in FINER for s in rough))),
         narrowest=NARROWEST_PX * factor,
         unit=factor,
     )
