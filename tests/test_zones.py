@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 import sets
@@ -161,6 +162,36 @@ def test_a_ladder_beside_the_sitter_is_no_grid() -> None:
     levels, zones = zones_of(frame_of_light(blurred(light), NOISY))
     assert not zones.grid
     assert (mask_of(levels, zones)[ladder] == BACKDROP).mean() < 0.01
+
+
+def test_long_hair_all_over_the_softbox_is_no_grid() -> None:
+    """Fifty-five strands that fan out from a head over a narrow softbox."""
+    y, x = np.mgrid[0 : SIZE[1], 0 : SIZE[0]]
+    rng = np.random.default_rng(4)
+    strands = np.zeros(SIZE[::-1], np.uint8)
+    for turn in np.linspace(-2.8, -0.3, 55):
+        bend = rng.uniform(-0.6, 0.6)
+        along = np.linspace(80, 400 * rng.uniform(0.5, 1), 40)
+        way = turn + bend * (along - 80) / 250
+        points = np.stack([300 + along * np.cos(way), 330 + along * np.sin(way)], axis=1)
+        cv2.polylines(strands, [np.rint(points).astype(np.int32)], isClosed=False, color=1)
+    head = np.hypot(x - 300, y - 330) < 90
+    lit = abs(x - 300) < 180
+    light = np.where(head, DARK, np.where(lit, WALL * 0.4**strands, 2.0**-7))
+    _, zones = zones_of(frame_of_light(blurred(light), NOISY))
+    assert zones.found
+    assert not zones.grid
+    assert zones.strands.mean() > 0.02
+
+
+@pytest.mark.parametrize("every", [24, 64])
+def test_a_grid_that_is_seen_from_aside_is_one(every: int) -> None:
+    corners = np.array([[200, 200], [800, 200], [800, 600], [200, 600]], np.float32)
+    seen = np.array([[0, 20], [600, -40], [620, 430], [-20, 380]], np.float32)
+    around = np.pad(gridded(1.0, every=every), 200, mode="wrap")
+    light = cv2.warpPerspective(around, cv2.getPerspectiveTransform(corners, seen), SIZE)
+    _, zones = zones_of(frame_of_light(blurred(light), NOISY))
+    assert zones.grid
 
 
 def umbrella(drawn_in: float) -> NDArray[np.bool_]:
