@@ -55,8 +55,7 @@ def without_grid(ev: Floats) -> Floats:
         return ev
     face = closed > median_of(closed, brightest) - AS_BRIGHT_EV
     face = without_specks(face, int(LEAST_FACE * face.size))
-    lines = face & (depth > max(LINE_EV, OVER_NOISE * median_of(depth, face)))
-    lines = _long(lines)
+    lines = _long(face & (depth > max(LINE_EV, OVER_NOISE * median_of(depth, face))))
     if not _all_over(lines, face) or _squareness(depth, lines) < SQUARE:
         return ev
     return _closed(ev, WIDEST * factor)

@@ -45,28 +45,27 @@ def wide_pile_ups(
     ----------
     frame : Frame
     peaks : list of Peak or None
-        The peak of each channel, None where it has none.
+        The peak of each channel, None where it has none or its pile-up is told by itself.
     measured : ndarray, float64
-        (C,) pile-ups that are told by themselves, NaN where there is none.
+        (C,) those pile-ups, NaN where there is none.
     """
     black = frame.black
+    level, found = measured.copy(), np.full(len(peaks), np.nan)
     wide = [
         (c, peak)
         for c, peak in enumerate(peaks)
-        if peak and np.isnan(measured[c]) and peak.spread < MOST_WIDE * (peak.centre - black[c])
+        if peak and peak.spread < MOST_WIDE * (peak.centre - black[c])
     ]
-    found = np.full(len(peaks), np.nan)
     if not wide:
         return found
     scale = CELLS * tile_sizes(frame)[1]
     height, width = (n // scale for n in frame.mosaic.shape[:2])
     light = block_means(frame, scale, (width, height)) - black[:, None, None]
-    in_peak = {c: _blocks_in(light[c], peak, black[c], _sites(frame, c)) for c, peak in wide}
-    flat = {c: blocks for c, blocks in in_peak.items() if blocks is not None}
-    level = measured.copy()
+    flat = {}
     for c, peak in wide:
-        if c in flat:
-            level[c] = peak.centre
+        blocks = _blocks_in(light[c], peak, black[c], _sites(frame, c))
+        if blocks is not None:
+            flat[c], level[c] = blocks, peak.centre
     respond = light[np.isnan(level)]
     for c, blocks in flat.items():
         if any(_varies(other[blocks]) for other in respond) or _coincides(c, level, frame):
