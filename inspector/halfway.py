@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspector.arrays import Floats, Mask, Points
-from inspector.levels import Levels
+from inspector.levels import RESPONDS, Levels
 from inspector.outline import SMOOTHED, Outline, along, average_along, mean_along
 from inspector.profile import STEP, STEP_AT, blurred_step, crossing, filled, read_sites
 
@@ -33,8 +33,9 @@ UNDER_TOP = 0.95
 """A channel tells the backdrop's level where it lies under this part of its own highest."""
 MOST_OFF_PX = 3.0
 """The traced outline is off by less."""
-OVER = 3
-"""Outline points over which a profile is averaged: the traced outline wavers over few of them."""
+ALONG_PX = (-1.0, 0.0, 1.0)
+"""Each outline point is read so far to either side, pixels, since points lie whole cells apart and
+might see one colour only. Its neighbours do not count: the traced outline wavers between them."""
 LEAST_LIGHT = 0.05
 """A backdrop darker than this is none, in units of white."""
 ENOUGH_POINTS = 500
@@ -103,34 +104,49 @@ def where_subject_begins(levels: Levels, outline: Outline) -> Begins:
 def _profiles(levels: Levels, outline: Outline, bins: Points) -> tuple[Points, Mask]:
     """(N, B) light by distance in units of the backdrop beside; (N,) whether that is told.
 
-    Averaged over neighbours. Where every channel is at its end, the light of the one that goes
-    furthest in units of its end. Points lie whole cells apart, so that each might see one colour
-    only: each is read twice, a photosite apart along the outline.
+    Where every channel is at its end, the light of the one that goes furthest in units of its end.
     """
     offsets = np.arange(np.ceil(bins[0]), bins[-1])
-    points, inward, line = outline.points, outline.inward, outline.line
-    half = along(inward) / 2
-    both = [read_sites(levels, points + shift, inward, offsets) for shift in (-half, half)]
+    points, inward = outline.points, outline.inward
+    sideways = along(inward)
+    read = [read_sites(levels, points + at * sideways, inward, offsets) for at in ALONG_PX]
     distance, light, channel = (
         np.concatenate(parts, axis=1)
-        for parts in zip(*((s.distance, s.rendered, s.channel) for s in both), strict=True)
+        for parts in zip(*((s.distance, s.rendered, s.channel) for s in read), strict=True)
     )
-    row, tops = np.arange(len(points))[:, None], _tops(levels)
-    out = np.tile(offsets < -BESIDE_PX[0], 2)
-    place, far = row * tops.size + channel[:, out], light[:, out]
-    beside = _means(place, far, np.isfinite(far), (len(points), tops.size), line)
-    beside[~((beside > LEAST_LIGHT) & (beside < UNDER_TOP * tops))] = np.nan
-    told = np.asarray(np.isfinite(beside).any(axis=1))
-    beside[np.ix_(~told, tops >= tops.max())] = tops.max()
-    part = np.asarray(light / np.take_along_axis(beside, channel, axis=1))
-    count = len(bins) - 1
+    clipped = _clipped(levels, light, channel)
+    out = np.tile(offsets < -BESIDE_PX[0], len(ALONG_PX))
+    beside, told = _beside(levels, light[:, out], channel[:, out], clipped[:, out], outline.line)
+    level = np.take_along_axis(beside, channel, axis=1)
+    part = np.where(clipped & (light < UNDER_TOP * level), np.nan, light / level)
+    count, row = len(bins) - 1, np.arange(len(points))[:, None]
     place = np.floor((distance - np.float32(bins[0])) / np.float32(STEP_PX)).astype(np.intp)
     use = np.isfinite(part) & (place >= 0) & (place < count)
     at, shape = row * count + place, (len(points), count)
-    seen, where = (filled(_means(at, v, use, shape, line, OVER)) for v in (part, distance))
+    seen, where = (filled(_means(at, v, use, shape)) for v in (part, distance))
     middle = (bins[:-1] + bins[1:]) / 2
     steep = np.gradient(seen, axis=1) / np.maximum(np.gradient(where, axis=1), STEP_PX / 2)
     return seen + steep * (middle - where), told
+
+
+def _beside(
+    levels: Levels,
+    light: Floats,
+    channel: NDArray[np.intp],
+    clipped: Mask,
+    line: NDArray[np.intp],
+) -> tuple[Points, Mask]:
+    """(N, C) the backdrop's level in each channel, from sites (N, K) beside; (N,) if it is told."""
+    row, tops = np.arange(len(light))[:, None], _tops(levels)
+    place, shape = row * tops.size + channel, (len(light), tops.size)
+    shown, all_of_it = (
+        _means(place, light, np.isfinite(light) & use, shape, line) for use in (~clipped, True)
+    )
+    beside = np.where(np.isfinite(shown), shown, all_of_it)
+    beside[~((beside > LEAST_LIGHT) & (beside < UNDER_TOP * tops))] = np.nan
+    told = np.asarray(np.isfinite(beside).any(axis=1))
+    beside[np.ix_(~told, tops >= tops.max())] = tops.max()
+    return beside, told
 
 
 def _tops(levels: Levels) -> Points:
@@ -139,21 +155,33 @@ def _tops(levels: Levels) -> Points:
     return levels.top if single else np.full(levels.top.size, levels.top.min())
 
 
+def _clipped(levels: Levels, light: Floats, channel: NDArray[np.intp]) -> Mask:
+    """(N, K) sites that have clipped and have no brighter one of an under frame beneath them.
+
+    Its sites lie elsewhere and may have another colour, which clips earlier: such a site is only
+    known to be at least so bright.
+    """
+    gains = levels.frame.gains
+    clip = gains[channel] if levels.frame.mosaic.ndim == 2 else gains.min()
+    return np.asarray(np.abs(light / clip - 1) < 1 - RESPONDS)
+
+
 def _means(
     place: NDArray[np.intp],
     values: NDArray[np.floating],
     use: Mask,
     shape: tuple[int, int],
-    line: NDArray[np.intp],
-    over: int = SMOOTHED,
+    line: NDArray[np.intp] | None = None,
 ) -> Points:
-    """Means of values by their place in a picture of a shape, over neighbouring rows; or NaN."""
+    """Means of values by their place in a picture of a shape, over neighbours on a line; or NaN."""
     size = shape[0] * shape[1]
-    total = np.bincount(place[use], values[use], size).astype(np.float64)
-    count = np.bincount(place[use], minlength=size).astype(np.float64)
-    total, count = (mean_along(v.reshape(shape), line, over=over) for v in (total, count))
+    total = np.bincount(place[use], values[use], size).astype(np.float64).reshape(shape)
+    count = np.bincount(place[use], minlength=size).astype(np.float64).reshape(shape)
+    if line is not None:
+        total, count = (mean_along(v, line) for v in (total, count))
     # A running mean leaves crumbs where nothing counts.
-    return np.where(count > 0.5 / over, total / np.maximum(count, 0.5 / over), np.nan)
+    least = 0.5 / SMOOTHED
+    return np.where(count > least, total / np.maximum(count, least), np.nan)
 
 
 def _common(profile: Points, halfway: Points, distance: Points, x: Points) -> Points:

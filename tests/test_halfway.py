@@ -99,3 +99,23 @@ def test_an_under_frame_tells_it_far_over_the_ceiling_wherever_its_sites_lie(
     assert abs(np.median(off)) < 0.1
     assert np.percentile(np.abs(off), 95) < 0.4
     assert found.blur == pytest.approx(np.hypot(sigma, PIXEL), rel=0.12)
+
+
+@pytest.mark.parametrize("step", [(0.0, 0.0), (-0.7, 0.9)])
+def test_what_has_clipped_without_a_brighter_site_beneath_it_tells_no_level(
+    step: tuple[float, float],
+) -> None:
+    """One stop darker only red shows a wall 1.8 stops over white; the sites of green clip twice."""
+    levels = measure_levels(ball(2.0**1.8))
+    under = measure_levels(ball(2.0**1.8, step=step, darker=1))
+    _, off, found = begins_in(lay_under(levels, find_zones(levels), under))
+    assert found.told.mean() > 0.98
+    assert abs(np.median(off)) < 0.15
+    assert np.percentile(np.abs(off), 99) < 0.8
+
+
+def test_where_the_darker_frame_has_clipped_as_well_it_is_not_told() -> None:
+    levels = measure_levels(ball(2.0**2.4))
+    under = measure_levels(ball(2.0**2.4, step=(-0.7, 0.9), darker=1))
+    _, _, found = begins_in(lay_under(levels, find_zones(levels), under))
+    assert not found.told.any()
