@@ -47,8 +47,10 @@ class ShortRegion:
 class Window:
     """Least and greatest exposure change, in stops, that still pass (None: there is none).
 
-    ``low_is`` and ``high_is`` are ``exact``, ``at_most`` or ``at_least``. ``safe_high_ev`` is the
-    high end as far as the edge shows it (None: as ``high_ev``): advice counts on no more.
+    ``high_ev`` is what the edge stands. ``low_is`` and ``high_is`` are ``exact``, ``at_most`` or
+    ``at_least``. ``safe_high_ev`` is the high end as far as the edge shows it (None: as
+    ``high_ev``): advice counts on no more. ``subject_high_ev`` is the greatest change at which
+    the subject is still as dark as its look asks for.
     """
 
     low_ev: float | None = None
@@ -56,11 +58,23 @@ class Window:
     high_ev: float | None = None
     high_is: str | None = None
     safe_high_ev: float | None = None
+    subject_high_ev: float | None = None
+
+    @property
+    def edge_high_ev(self) -> float | None:
+        """What the edge stands, as far as it shows it."""
+        return self.high_ev if self.safe_high_ev is None else self.safe_high_ev
+
+    @property
+    def subject_decides(self) -> bool:
+        """Whether the subject turns too light before the edge gives way."""
+        edge, subject = self.edge_high_ev, self.subject_high_ev
+        return subject is not None and (edge is None or subject < edge)
 
     @property
     def shown_high_ev(self) -> float | None:
-        """The high end as far as the edge shows it."""
-        return self.high_ev if self.safe_high_ev is None else self.safe_high_ev
+        """The greatest change that edge and subject both stand, as far as the edge shows it."""
+        return self.subject_high_ev if self.subject_decides else self.edge_high_ev
 
     @property
     def holds_today(self) -> bool:
@@ -95,7 +109,13 @@ class Exposure:
 
 
 def measure_exposure(
-    levels: Levels, zones: Zones, edge: Edge, *, white_limit: float, spill_limit: float
+    levels: Levels,
+    zones: Zones,
+    edge: Edge,
+    *,
+    white_limit: float,
+    spill_limit: float,
+    depth_limit: float,
 ) -> Exposure:
     """Measure backdrop, subject and exposure window of one frame.
 
@@ -105,6 +125,8 @@ def measure_exposure(
         Least fraction of the backdrop that must be paper white; sets the window's low end.
     spill_limit : float
         Greatest fraction of the edge that may spill; sets the window's high end.
+    depth_limit : float
+        Least depth of the subject, stops under white; sets where it turns too light.
     """
     area = share_of(zones.backdrop)
     if not zones.found:
@@ -136,7 +158,14 @@ def measure_exposure(
         side_ev=_side(levels, edge.core),
         veil_fraction=veil,
         veil_is=veil_is,
-        window=Window(low, low_is, high.ev, high.kind, high.safe_ev),
+        window=Window(
+            low,
+            low_is,
+            high.ev,
+            high.kind,
+            high.safe_ev,
+            None if depth is None else depth - depth_limit,
+        ),
     )
 
 

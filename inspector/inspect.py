@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import PurePath
 from typing import Any
 
@@ -80,6 +80,7 @@ def inspect(
         edge,
         white_limit=limits.white_fraction,
         spill_limit=limits.spill_fraction,
+        depth_limit=limits.depth_ev(look),
     )
     empty = zones.found and exposure.subject_area < EMPTY_AREA
     verdict = judge(zones, edge, exposure, limits=limits, look=look, is_plate=empty)
@@ -114,7 +115,7 @@ def record(inspection: Inspection) -> Record:
         "subject": _subject(x, i.edge),
         "edge": _edge(i.edge),
         "flare": {"veil_fraction": x.veil_fraction, "is": x.veil_is},
-        "window": _window(x.window),
+        "window": asdict(x.window),
         "under": _under(i.levels.under),
         "verdict": i.verdict.word,
         "reasons": [_reason(r) for r in i.verdict.reasons],
@@ -139,7 +140,7 @@ def unreadable(path: str, why: str, remedy: str | None = None) -> Record:
         "subject": {"found": False, "area_fraction": 0.0, "depth_ev": None, "hot_spots": []},
         "edge": {"length_px": 0.0, "ramp_px": None, "spill_fraction": None, "spill": []},
         "flare": {"veil_fraction": None, "is": None},
-        "window": no(("low_ev", "low_is", "high_ev", "high_is", "safe_high_ev")),
+        "window": asdict(Window()),
         "under": None,
         "verdict": "unreadable",
         "reasons": [_reason(reason)],
@@ -222,16 +223,6 @@ def _edge(edge: Edge) -> Record:
             }
             for s in edge.spill
         ],
-    }
-
-
-def _window(window: Window) -> Record:
-    return {
-        "low_ev": window.low_ev,
-        "low_is": window.low_is,
-        "high_ev": window.high_ev,
-        "high_is": window.high_is,
-        "safe_high_ev": window.safe_high_ev,
     }
 
 

@@ -107,7 +107,7 @@ def changes_for(code: str, changes: tuple[Change, ...]) -> tuple[Change, ...]:
 def _allowed(x: Exposure, missed: Collection[str], depth_limit: float) -> Allowed:
     window = x.window
     low = _known(window.low_ev, 0.0)
-    edge = _known(window.shown_high_ev, inf)
+    edge = _known(window.edge_high_ev, inf)
     depth = _known(x.depth_ev, inf) - depth_limit
     # What misses its rule wants a change, however little its figure says.
     return Allowed(

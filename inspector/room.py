@@ -230,6 +230,7 @@ def _window_at_open(window: Window, step: float) -> Window:
         moved(window.high_ev),
         window.high_is,
         moved(window.safe_high_ev),
+        moved(window.subject_high_ev),
     )
 
 

@@ -31,7 +31,9 @@ def told(path: str, verdict: str, *, plate: bool = False) -> dict[str, Any]:
         "subject": {"found": True, "area_fraction": 0.1, "depth_ev": 5.0, "hot_spots": []},
         "edge": {"length_px": 9.0, "ramp_px": 2.0, "spill_fraction": 0.0, "spill": []},
         "flare": {"veil_fraction": None, "is": None},
-        "window": dict.fromkeys(("low_ev", "low_is", "high_ev", "high_is", "safe_high_ev")),
+        "window": dict.fromkeys(
+            ("low_ev", "low_is", "high_ev", "high_is", "safe_high_ev", "subject_high_ev")
+        ),
         "verdict": verdict,
         "reasons": reasons,
         "plate": plate,

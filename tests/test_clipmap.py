@@ -205,13 +205,14 @@ def _assert_margins_clear(picture: NDArray[np.uint8], i: Inspection) -> None:
 @given(
     low=st.none() | st.floats(-20, 20),
     high=st.none() | st.floats(-20, 20),
+    subject=st.none() | st.floats(-20, 20),
     low_is=st.sampled_from(["exact", "at_most", "at_least", None]),
 )
 def test_any_window_is_drawn_within_its_column(
-    low: float | None, high: float | None, low_is: str | None
+    low: float | None, high: float | None, subject: float | None, low_is: str | None
 ) -> None:
     i = make(width=300, height=200, scale=1)
-    window = Window(low, low_is, high, "exact")
+    window = Window(low, low_is, high, "exact", subject_high_ev=subject)
     i = replace(i, exposure=replace(i.exposure, window=window))
     _assert_margins_clear(clipmap.draw(i), i)
 
@@ -256,6 +257,17 @@ def test_words_are_rounded_against_the_frame() -> None:
         == "none: −0.6 white, −0.7 clean"
     )
     assert figures.window(Window(-0.9, "at_most", None, None)) == "from −0.9 or less"
+
+
+def test_the_window_ends_where_the_subject_turns_too_light() -> None:
+    """At +1.2 stops the edge of this frame would pass, and the subject would not."""
+    window = Window(-0.6, "exact", 4.0, "at_most", 3.7, subject_high_ev=1.1)
+    assert figures.window(window) == "−0.6 to +1.1 (subject)"
+    assert window.holds_today
+    assert not replace(window, subject_high_ev=-0.5).holds_today
+    assert replace(window, subject_high_ev=3.8).shown_high_ev == 3.7
+    light = Window(0.8, "exact", 4.0, "exact", subject_high_ev=-0.2)
+    assert figures.window(light) == "none: +0.8 white, −0.2 dark"
 
 
 @given(st.text(max_size=60))

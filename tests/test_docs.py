@@ -25,7 +25,7 @@ from inspector.worker import TIME_LIMIT_S, refuse
 
 HOME = Path(__file__).parent.parent
 PAGES = sorted([*HOME.glob("*.md"), *HOME.glob("docs/*.md")])
-NUMBER = re.compile(r"\d+(?:\.\d+)?")
+NUMBER = re.compile(r"\d+(?:\.\d+)?(?!\d*\.dng)")
 FENCED = re.compile(r"^```(\w*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 
 

@@ -15,7 +15,7 @@ from inspector.simulate import jobs
 HOME = Path(__file__).parent.parent
 PAGES = ("plate", "compare", "ratio", "drift", "room", "batch")
 BLOCK = re.compile(r"^```sh\n(.*?)^```$(?:\n+^```text\n(.*?)^```$)?", re.MULTILINE | re.DOTALL)
-NUMBER = re.compile(r"\d+(?:\.\d+)?")
+NUMBER = re.compile(r"\d+(?:\.\d+)?(?!\d*\.dng)")
 
 
 @pytest.fixture(scope="module")

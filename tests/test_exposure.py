@@ -108,6 +108,18 @@ def test_depth_is_the_subjects_stops_under_white(depth: float) -> None:
     assert x.backdrop_area == pytest.approx(1 - BALL.mean(), rel=0.01)
 
 
+@pytest.mark.parametrize("depth", [3.2, 5.0])
+def test_the_subject_stands_as_many_stops_as_it_is_darker_than_its_look_asks_for(
+    depth: float,
+) -> None:
+    """Exposed again with just that change, a silhouette is four stops under white."""
+    change = exposure_of(ball(subject_ev=-depth, wall_ev=-0.6)).window.subject_high_ev
+    assert change is not None
+    assert change == pytest.approx(depth - 4, abs=0.05)
+    again = exposure_of(ball(subject_ev=-depth + change, wall_ev=-0.6 + change))
+    assert again.depth_ev == pytest.approx(4, abs=0.05)
+
+
 def test_depth_does_not_count_the_edges_own_ramp() -> None:
     """A ball that is lit at its rim only."""
     y, x = np.mgrid[0:400, 0:600] + 0.5

@@ -73,6 +73,7 @@ CONTRACT: dict[str, Any] = {
         "high_ev": OPTIONAL,
         "high_is": OPTIONAL_TEXT,
         "safe_high_ev": OPTIONAL,
+        "subject_high_ev": OPTIONAL,
     },
     "verdict": TEXT,
     "reasons": [{"code": TEXT, "text": TEXT, "advice": OPTIONAL_TEXT}],

@@ -49,6 +49,17 @@ def test_a_third_that_edge_or_subject_do_not_stand_gives_way_to_tenths() -> None
     assert changes(SHORT, low=0.36, depth=4.5) == [(Kind.EXPOSE, 0.4, None)]
 
 
+def test_what_the_subject_stands_is_not_what_the_edge_stands() -> None:
+    """Too light by a stop, before an edge with 0.4 to spare: black on the walls, nothing moved."""
+    x = Exposure(
+        backdrop_area=0.5,
+        depth_ev=3.0,
+        window=Window(0.3, "exact", 0.9, "exact", subject_high_ev=-1.0),
+    )
+    found = find_changes(x, missed=[LIGHT, SHORT], depth_limit=4, look="silhouette")
+    assert [c.kind for c in found] == [Kind.EXPOSE, Kind.SHADE]
+
+
 def test_a_corner_is_raised_or_turned_to_where_all_else_allows_it() -> None:
     assert changes(SHORT, low=0.6, p50=0.5, short=(CORNER,)) == [(Kind.EXPOSE, 0.67, "upper left")]
 

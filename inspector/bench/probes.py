@@ -53,6 +53,7 @@ def stage_judge() -> Judge:
                 edge,
                 white_limit=limits.white_fraction,
                 spill_limit=limits.spill_fraction,
+                depth_limit=limits.depth_ev(task.look),
             ),
         )
         verdict = timed(

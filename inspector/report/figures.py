@@ -44,18 +44,21 @@ def depth(ev: float) -> str:
 
 
 def window(w: Window) -> str:
-    """The exposure window in words."""
+    """The exposure window in words: what background, edge and subject all stand."""
     low, shown = _end(w.low_ev, w.low_is), w.shown_high_ev
     high = _end(shown, w.high_is)
-    if w.low_ev is None or w.high_ev is None or shown is None:
+    if w.subject_decides and shown is not None:
+        high = f"{signed(shown)} (subject)"
+    elif w.high_ev is not None and shown is not None and signed(shown) != signed(w.high_ev):
+        high = f"{signed(shown)}, at most {signed(w.high_ev)}"
+    if w.low_ev is None or shown is None:
         return f"from {low}" if low else f"up to {high}" if high else "not measured"
-    if w.low_ev > shown:
-        if signed(w.low_ev) == signed(shown):
-            return "none"
-        return f"none: {signed(w.low_ev)} white, {signed(shown)} clean"
-    if signed(shown) != signed(w.high_ev):
-        return f"{low} to {signed(shown)}, at most {signed(w.high_ev)}"
-    return f"{low} to {high}"
+    if w.low_ev <= shown:
+        return f"{low} to {high}"
+    if signed(w.low_ev) == signed(shown):
+        return "none"
+    top = "dark" if w.subject_decides else "clean"
+    return f"none: {signed(w.low_ev)} white, {signed(shown)} {top}"
 
 
 def _end(ev: float | None, kind: str | None) -> str:
