@@ -37,6 +37,9 @@ ENOUGH_CORE, CORE_PART = 12, 1 / 3
 OFF_EV, LIGHT_OFF_EV = 0.03, 0.35
 """By how many stops a hole is off the level foretold, and light off the backdrop's. A few holes are
 far off, before a shadow or the brightest place of a wall: thinner tails would make them light."""
+FAR, FAR_EV = (0.15, 0.4), (OFF_EV, 0.2)
+"""A hole is off by more where the backdrop is seen only so far away, part of the long side: of 838
+holes of three simulators by 0.01 to 0.03 up to 0.16, 0.05 to 0.2, 0.09 to 0.3, 0.22 beyond."""
 TINT_EV, LIGHT_TINT_EV, NEUTRAL = 0.015, 0.15, 0.3
 """The same for the tint, and the part of lit places that have the backdrop's."""
 CUT_TINT = 0.5
@@ -145,7 +148,8 @@ def weight(
     core, is_whole = _core(inside, ev)
     found = float(np.median(ev[core]))
     rows, columns = np.nonzero(core)
-    foretold = main.ev.at(rows + top, columns + left)
+    place = rows + top, columns + left
+    foretold, far = main.ev.at(*place), float(np.interp(main.ev.away(*place), FAR, FAR_EV))
     area = int(mask.sum())
     vague = max(1.0, sqrt(ENOUGH / area))
     light = levels.rendered[around][core]
@@ -155,7 +159,7 @@ def weight(
         HOLES_BEFORE,
         LARGE if area > LARGE_SHARE * levels.ev.size else 0.0,
         max(COMPANY_WEIGHT if company >= COMPANY else 0.0, AMID_WEIGHT * strands),
-        _by_level(found, foretold, levels.ceiling_ev, vague, strands),
+        _by_level(found, foretold, levels.ceiling_ev, max(vague * OFF_EV, far), strands),
         (1.0 if is_whole else _cut_tint(light, levels)) * _by_tint(light, main),
         _by_fall(inside, ev, main.fall, vague, strands),
         _by_texture(inside, ev) if told else 0.0,
@@ -177,12 +181,12 @@ def _core(inside: Patch, ev: Floats) -> tuple[Mask, bool]:
 
 
 def _by_level(
-    found: float, foretold: tuple[float, ...], ceiling: float, vague: float, strands: float
+    found: float, foretold: tuple[float, ...], ceiling: float, off_ev: float, strands: float
 ) -> float:
     """What the level weighs; at the ceiling only that it is higher than foretold by so much."""
     capped = [min(ev, ceiling) for ev in foretold]
     # Where the ways to foretell it differ, none of them is known well.
-    doubt = max(vague * OFF_EV, (max(capped) - min(capped)) / 2)
+    doubt = max(off_ev, (max(capped) - min(capped)) / 2)
     told = ceiling - UNDER_CEILING_EV
     if found >= told:
         higher = max(0.0, told - max(capped))

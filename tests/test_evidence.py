@@ -25,12 +25,17 @@ WALL, DARK = 2.0**0.2, 2.0**-5.5
 
 
 def zones_with(
-    patch: NDArray[np.float32], light: float, tint: tuple[float, ...], *, wall: float = WALL
+    patch: NDArray[np.float32],
+    light: float,
+    tint: tuple[float, ...],
+    *,
+    wall: float = WALL,
+    radius: float = 130,
 ) -> Zones:
     """A ball before a wall that falls off to its sides, and light on a part of the ball."""
     x = (np.arange(SIZE[0]) - CENTRE[0]) / SIZE[0]
     lit = np.broadcast_to(wall * 2.0 ** (-0.4 * x**2), SIZE[::-1])
-    set_light = np.where(disc(SIZE, CENTRE, 130), DARK, lit)
+    set_light = np.where(disc(SIZE, CENTRE, radius), DARK, lit)
     colours = [set_light * (1 - patch) + patch * light * lit * t for t in tint]
     picture = np.stack([blurred(c) for c in colours], axis=2)
     return find_zones(measure_levels(frame_of_light(picture, NOISY)))
@@ -80,6 +85,13 @@ def square() -> NDArray[np.float32]:
     patch = np.zeros(SIZE[::-1], np.float32)
     patch[300:340, 460:500] = 1
     return patch
+
+
+def test_where_the_background_is_seen_only_far_away_its_level_is_known_less_well() -> None:
+    """Half a stop dimmer than foretold, an eighth and over a quarter of the picture away."""
+    assert sure(zones_with(square(), 2.0**-0.5, (1, 1, 1))) == [False]
+    assert sure(zones_with(square(), 2.0**-0.5, (1, 1, 1), radius=290)) == []
+    assert sure(zones_with(sharp(), 2.0**-0.5, (1, 1, 1), radius=290)) == [True]
 
 
 def test_soft_light_near_the_background_s_level_is_told_by_its_edge() -> None:

@@ -118,7 +118,7 @@ def patch_amid(bars: int) -> Frame:
     Dark lines lie between them, as strands do before a wall.
     """
     x, y = np.meshgrid(np.arange(900) + 0.5 - 450, np.arange(600) + 0.5 - 300)
-    light = np.where(np.hypot(x, y) < 200, 2.0**-6, 2.0**0.5)
+    light = np.where(np.hypot(x, y) < 120, 2.0**-6, 2.0**0.5)
     light[np.maximum(np.abs(x), np.abs(y)) < 7] = 2.0**-0.1
     for sign, along, across in ((1, x, y), (-1, x, y), (1, y, x))[:bars]:
         light[(np.abs(sign * along - 15) < 4) & (np.abs(across) < 20)] = 2.0**0.5
