@@ -33,9 +33,10 @@ UNDER_TOP = 0.95
 """A channel tells the backdrop's level where it lies under this part of its own highest."""
 MOST_OFF_PX = 3.0
 """The traced outline is off by less."""
-ALONG_PX = (-1.0, 0.0, 1.0)
-"""Each outline point is read so far to either side, pixels, since points lie whole cells apart and
-might see one colour only. Its neighbours do not count: the traced outline wavers between them."""
+ALONG_PX, CALM_PX, OVER = (-1.0, -0.5, 0.5, 1.0), 0.5, 3
+"""Each outline point is read so far to either side, pixels: points lie whole cells apart, and might
+see one colour only. What all have in common is calmed over neighbouring points instead, and read
+less far aside; where the outline begins at each is not, since the traced one wavers among them."""
 LEAST_LIGHT = 0.05
 """A backdrop darker than this is none, in units of white."""
 ENOUGH_POINTS = 500
@@ -84,15 +85,15 @@ def where_subject_begins(levels: Levels, outline: Outline) -> Begins:
     reach = min(float(levels.scale), MOST_OFF_PX)
     bins = np.arange(-BESIDE_PX[1] - reach, INSIDE_PX + reach + STEP_PX, STEP_PX)
     middle = (bins[:-1] + bins[1:]) / 2
-    profile, told = _profiles(levels, outline, bins)
-    halfway = crossing(profile, middle, np.full(len(profile), 0.5))
-    near = np.abs(halfway) < 1.5 * reach
+    profile, calm, told = _profiles(levels, outline, bins)
+    halfway, of_calm = (crossing(p, middle, np.full(count, 0.5)) for p in (profile, calm))
+    near = (np.abs(halfway) < 1.5 * reach) & np.isfinite(of_calm)
     if np.count_nonzero(told & near) < max(LEAST_POINTS, LEAST_PART * count):
         return Begins(np.zeros(count), *np.zeros((2, count), bool))
     x = FITTED_AT
     some = np.flatnonzero(told & near)[:: 1 + np.count_nonzero(told & near) // ENOUGH_POINTS]
-    common = _common(profile[some], halfway[some], middle, x)
-    under, found = _under_ceiling(profile, line, middle, common, x)
+    common = _common(calm[some], of_calm[some], middle, x)
+    under, found = _under_ceiling(calm, line, middle, common, x)
     at = np.where(told, halfway, under)
     settled = near & (told | found)
     at = np.where(settled, at, np.median(at[settled]))
@@ -101,8 +102,8 @@ def where_subject_begins(levels: Levels, outline: Outline) -> Begins:
     return Begins(np.where(known, at + shift, 0.0), known, known & ~told, blur)
 
 
-def _profiles(levels: Levels, outline: Outline, bins: Points) -> tuple[Points, Mask]:
-    """(N, B) light by distance in units of the backdrop beside; (N,) whether that is told.
+def _profiles(levels: Levels, outline: Outline, bins: Points) -> tuple[Points, Points, Mask]:
+    """(N, B) light by distance in units of the backdrop beside, as it is and calmed; if it is told.
 
     Where every channel is at its end, the light of the one that goes furthest in units of its end.
     """
@@ -122,11 +123,17 @@ def _profiles(levels: Levels, outline: Outline, bins: Points) -> tuple[Points, M
     count, row = len(bins) - 1, np.arange(len(points))[:, None]
     place = np.floor((distance - np.float32(bins[0])) / np.float32(STEP_PX)).astype(np.intp)
     use = np.isfinite(part) & (place >= 0) & (place < count)
-    at, shape = row * count + place, (len(points), count)
-    seen, where = (filled(_means(at, v, use, shape)) for v in (part, distance))
-    middle = (bins[:-1] + bins[1:]) / 2
-    steep = np.gradient(seen, axis=1) / np.maximum(np.gradient(where, axis=1), STEP_PX / 2)
-    return seen + steep * (middle - where), told
+    at, shape, middle = row * count + place, (len(points), count), (bins[:-1] + bins[1:]) / 2
+
+    def profile(use: Mask, over: int) -> Points:
+        seen, where = (
+            filled(_means(at, v, use, shape, outline.line, over)) for v in (part, distance)
+        )
+        steep = np.gradient(seen, axis=1) / np.maximum(np.gradient(where, axis=1), STEP_PX / 2)
+        return np.asarray(seen + steep * (middle - where), np.float64)
+
+    near = np.repeat(np.abs(ALONG_PX) <= CALM_PX, len(offsets))
+    return profile(use, 1), profile(use & near, OVER), told
 
 
 def _beside(
@@ -171,17 +178,16 @@ def _means(
     values: NDArray[np.floating],
     use: Mask,
     shape: tuple[int, int],
-    line: NDArray[np.intp] | None = None,
+    line: NDArray[np.intp],
+    over: int = SMOOTHED,
 ) -> Points:
-    """Means of values by their place in a picture of a shape, over neighbours on a line; or NaN."""
+    """Means of values by their place in a picture of a shape, over neighbouring rows; or NaN."""
     size = shape[0] * shape[1]
-    total = np.bincount(place[use], values[use], size).astype(np.float64).reshape(shape)
-    count = np.bincount(place[use], minlength=size).astype(np.float64).reshape(shape)
-    if line is not None:
-        total, count = (mean_along(v, line) for v in (total, count))
+    total = np.bincount(place[use], values[use], size).astype(np.float64)
+    count = np.bincount(place[use], minlength=size).astype(np.float64)
+    total, count = (mean_along(v.reshape(shape), line, over=over) for v in (total, count))
     # A running mean leaves crumbs where nothing counts.
-    least = 0.5 / SMOOTHED
-    return np.where(count > least, total / np.maximum(count, least), np.nan)
+    return np.where(count > 0.5 / over, total / np.maximum(count, 0.5 / over), np.nan)
 
 
 def _common(profile: Points, halfway: Points, distance: Points, x: Points) -> Points:
