@@ -37,6 +37,8 @@ ALONG_PX, CALM_PX, OVER = (-1.0, -0.5, 0.5, 1.0), 0.5, 3
 """Each outline point is read so far to either side, pixels: points lie whole cells apart, and might
 see one colour only. What all have in common is calmed over neighbouring points instead, and read
 less far aside; where the outline begins at each is not, since the traced one wavers among them."""
+LEAST_SHOWN = 0.3
+"""Of the sites beside so many must not have clipped: fewer are those that noise has made dim."""
 LEAST_LIGHT = 0.05
 """A backdrop darker than this is none, in units of white."""
 ENOUGH_POINTS = 500
@@ -146,10 +148,10 @@ def _beside(
     """(N, C) the backdrop's level in each channel, from sites (N, K) beside; (N,) if it is told."""
     row, tops = np.arange(len(light))[:, None], _tops(levels)
     place, shape = row * tops.size + channel, (len(light), tops.size)
-    shown, all_of_it = (
-        _means(place, light, np.isfinite(light) & use, shape, line) for use in (~clipped, True)
-    )
-    beside = np.where(np.isfinite(shown), shown, all_of_it)
+    use = np.isfinite(light)
+    all_of_it, shown = (_means(place, light, u, shape, line) for u in (use, use & ~clipped))
+    share = _means(place, np.asarray(~clipped, np.float32), use, shape, line)
+    beside = np.where(share > LEAST_SHOWN, shown, all_of_it)
     beside[~((beside > LEAST_LIGHT) & (beside < UNDER_TOP * tops))] = np.nan
     told = np.asarray(np.isfinite(beside).any(axis=1))
     beside[np.ix_(~told, tops >= tops.max())] = tops.max()
@@ -168,6 +170,8 @@ def _clipped(levels: Levels, light: Floats, channel: NDArray[np.intp]) -> Mask:
     Its sites lie elsewhere and may have another colour, which clips earlier: such a site is only
     known to be at least so bright.
     """
+    if levels.under is None:
+        return np.zeros(light.shape, bool)
     gains = levels.frame.gains
     clip = gains[channel] if levels.frame.mosaic.ndim == 2 else gains.min()
     return np.asarray(np.abs(light / clip - 1) < 1 - RESPONDS)
