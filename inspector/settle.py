@@ -57,7 +57,7 @@ class Arrival:
     @property
     def settled_at(self) -> float:
         """When the file counts as finished if nothing more happens."""
-        if self.closed:
+        if self.closed and self.stamp.size:
             still = CLOSED_S
         else:
             still = OPEN_S if self.writing or self.stamp.size == 0 else STILL_S

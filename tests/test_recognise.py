@@ -391,6 +391,14 @@ def test_the_tally_counts_the_frames_of_this_session(capsys: pytest.CaptureFixtu
     assert capsys.readouterr().out.splitlines()[-1] == "1 frame: 1 under"
 
 
+def test_the_tally_counts_a_replaced_file_once(capsys: pytest.CaptureFixture[str]) -> None:
+    """Half of it was there at first."""
+    half = replace(BRIGHT, record=BRIGHT.record | {"verdict": "unreadable"}, stamp=Stamp(1, 1))
+    whole = replace(BRIGHT, stamp=Stamp(2, 2))
+    assert show_set([Judged(half), Judged(whole)]) == 1
+    assert capsys.readouterr().out.splitlines()[-1].startswith("1 frame: 1 ")
+
+
 def test_in_the_terminal(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     hot, inbox = tmp_path / "hot", queue.SimpleQueue[Message]()
     hot.mkdir()

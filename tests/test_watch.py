@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scripted import ScriptedFolder, follow
 
 from inspector.files import Stamp
-from inspector.settle import CLOSED_S, OPEN_S, RETRY_S, STILL_S
+from inspector.settle import CLOSED_S, OPEN_S, RETRY_S, STILL_S, Sign
 from inspector.watch import Again, Companion, Finished, Notice, Vanished
 
 A, B, C = "/evening/a.dng", "/evening/b.dng", "/evening/c.dng"
@@ -42,6 +42,18 @@ def test_a_frame_held_open_waits_for_its_closing_however_long_it_pauses() -> Non
 def test_a_missed_closing_costs_time_not_the_frame() -> None:
     script: list[Step] = [(1, lambda f: f.open(A)), (2, lambda f: f.append(A, 10))]
     assert finished(ScriptedFolder(script, until=60)) == [(round(2 + OPEN_S, 3), A)]
+
+
+def test_an_empty_file_is_waited_for_though_it_was_closed() -> None:
+    """Some software makes the file first and fills it later."""
+    script: list[Step] = [(1, lambda f: f.open(A)), (1.1, lambda f: f.close(A))]
+    later: list[Step] = [
+        (6, lambda f: f.tell(A, Sign.OPENED)),
+        (7, lambda f: f.append(A, 10)),
+        (8, lambda f: f.close(A)),
+    ]
+    assert finished(ScriptedFolder(script + later, until=60)) == [(round(8 + CLOSED_S, 3), A)]
+    assert finished(ScriptedFolder(script, until=60)) == [(round(1.1 + OPEN_S, 3), A)]
 
 
 def test_without_word_of_closing_size_and_time_must_be_still() -> None:

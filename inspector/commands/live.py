@@ -30,7 +30,6 @@ from inspector.commands.page import live_page, page_options
 from inspector.limits import meanings
 
 if TYPE_CHECKING:
-    from inspector.files import Stamp
     from inspector.hotfolder import Inbox
     from inspector.lane import Event, Outbox
 
@@ -136,15 +135,15 @@ def show_set(events: Iterable[Event]) -> int:
     from inspector.lane import Judged, Revised
 
     show = printer((), as_json=False, quiet=False)
-    words: dict[tuple[str, Stamp], str] = {}
+    words: dict[str, str] = {}
     speaker = Speaker()
     speaker.start()
     for event in events:
         if isinstance(event, Judged | Revised):
             speaker.tell(partial(show, event.row.record))
-            frame = (event.row.path, event.row.stamp)
-            if isinstance(event, Judged) or frame in words:  # not those of an earlier session
-                words[frame] = terminal.word(event.row.record)
+            path = event.row.path
+            if isinstance(event, Judged) or path in words:  # not those of an earlier session
+                words[path] = terminal.word(event.row.record)
         else:
             speaker.tell(partial(say, event.text))
     speaker.finish()
