@@ -63,7 +63,7 @@ def over_time(records: Sequence[Record]) -> str:
         axes[1].set_title("Subject: stops under white")
         _dots(axes[2], x, records, _spill_percent, SPILL)
         axes[2].set_title("Edge: spill, % of its length")
-        axes[2].set_ylim(bottom=0)
+        axes[2].set_ylim(bottom=-0.05 * axes[2].get_ylim()[1])  # a dot at 0 is a whole one
         _windows(axes[3], x, records)
         if not isinstance(x[0], datetime):
             axes[3].set_xlabel("frame")
@@ -205,7 +205,7 @@ def worst_edge(records: Sequence[Record], names: Sequence[str]) -> str | None:
     worst = max(found, key=lambda f: (f[0]["sure"] is True, f[2]))
     clean = [f for f in found if not f[0]["sure"] and f is not worst]
     with mpl.rc_context(STYLE | {"svg.hashsalt": "edge"}):
-        figure = Figure(figsize=(WIDTH, 2.5), layout="constrained")
+        figure = Figure(figsize=(WIDTH, 2.7), layout="constrained")
         axes = figure.subplots()
         axes.axhline(0, color=INK, linewidth=0.8)
         axes.axvline(0, color=PALE, linewidth=0.8)
@@ -217,7 +217,7 @@ def worst_edge(records: Sequence[Record], names: Sequence[str]) -> str | None:
         _curve(axes, worst[0], hexed(SPILL.rgb) if sure else INK, 2.0, label)
         axes.set_xlabel("pixels from the outline into the subject")
         axes.set_ylabel("stops over white")
-        axes.legend(frameon=False, loc="lower left", bbox_to_anchor=(0, 1), ncols=2)
+        figure.legend(frameon=False, loc="outside upper left")
         return as_svg(figure)
 
 
