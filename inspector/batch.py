@@ -7,6 +7,7 @@ import os
 from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import astuple, replace
 from pathlib import Path
+from typing import Any
 
 from inspector import __version__
 from inspector.clip_memory import ClipMemory
@@ -29,8 +30,8 @@ class InputError(ValueError):
     """What was named cannot be judged; the message is one sentence with the remedy."""
 
 
-class PlateError(InputError):
-    """The plate cannot be read."""
+class UnreadableError(InputError):
+    """A plate or an under frame cannot be read."""
 
 
 def frames_of(named: Iterable[Path], *, subfolders: bool = False) -> tuple[list[Path], Path | None]:
@@ -89,23 +90,48 @@ def check_names(frames: Iterable[Path]) -> None:
             )
 
 
+def check_apart(written: Path, folder: Path, named: Iterable[Path]) -> None:
+    """Raise InputError if a ``folder`` to write into holds a named frame or lies in a named folder.
+
+    ``written`` is what would lie there.
+    """
+    there = folder.resolve()
+    for path in named:
+        own = path.resolve()
+        if there.is_relative_to(own) if own.is_dir() else there == own.parent:
+            raise InputError(
+                f"{written}: would lie among the frames, where nothing is ever written; "
+                "choose another folder"
+            )
+
+
 def load_plate(worker: Worker, task: Task) -> str | None:
     """Have the worker judge and keep the plate; a sentence if it is no good one.
 
     Raises
     ------
-    PlateError
+    UnreadableError
         If it cannot be read.
     """
-    record = worker.judge(task).record
-    if record["verdict"] == "unreadable":
-        reason = record["reasons"][0]
-        raise PlateError(f"{task.path}: no plate ({reason['text']}); {reason['advice']}")
+    record = _readable(worker, task, "plate")
     if not record["backdrop"]["found"]:
         return f"{task.path}: no white backdrop is found in this plate; take it of the lit set"
     if not record["plate"]:
         return f"{task.path}: somebody seems to stand in this plate; take it of the empty set"
     return None
+
+
+def check_under(worker: Worker, task: Task) -> None:
+    """Raise UnreadableError if an under frame cannot be read: the frames are not to blame."""
+    _readable(worker, task, "under frame")
+
+
+def _readable(worker: Worker, task: Task, what: str) -> dict[str, Any]:
+    record = worker.judge(task).record
+    if record["verdict"] == "unreadable":
+        reason = record["reasons"][0]
+        raise UnreadableError(f"{task.path}: no {what} ({reason['text']}); {reason['advice']}")
+    return record
 
 
 def by_one(worker: Worker) -> Judging:

@@ -38,6 +38,7 @@ def stand_in(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def frames(folder: Path, **told: str) -> list[Path]:
+    folder.mkdir(exist_ok=True)
     paths = [folder / f"{name}.dng" for name in told]
     for path, text in zip(paths, told.values(), strict=True):
         path.write_text(text)
@@ -175,6 +176,46 @@ def test_a_plate_that_cannot_be_read(tmp_path: Path) -> None:
     result = run("check", "--plate", plate, frame)
     assert (result.exit_code, result.stdout) == (3, "")
     assert result.stderr.splitlines() == [f"{plate}: no plate (told so); do that"]
+
+
+@pytest.mark.usefixtures("stand_in")
+def test_an_under_frame_that_cannot_be_read_does_not_spoil_the_frame(tmp_path: Path) -> None:
+    [under, frame] = frames(tmp_path / "set", under="broken", a="pass")
+    result = run("check", "--under", under, "--report", tmp_path / "report", frame)
+    assert (result.exit_code, result.stdout) == (3, "")
+    assert result.stderr.splitlines() == [f"{under}: no under frame (told so); do that"]
+    assert list(read_rows(tmp_path / "report")) == []
+
+
+@pytest.mark.usefixtures("stand_in")
+@pytest.mark.parametrize(
+    ("option", "where", "named"),
+    [
+        ("--report", "set", "set/a.dng"),
+        ("--report", "set", "set"),
+        ("--report", "set/report", "set"),
+        ("--mask-out", "set", "set/a.dng"),
+        ("--mask-out", "set/zones", "set"),
+    ],
+)
+def test_nothing_is_written_among_the_frames(
+    tmp_path: Path, option: str, where: str, named: str
+) -> None:
+    before = frames(tmp_path / "set", a="pass")
+    result = run("check", option, tmp_path / where, tmp_path / named)
+    assert (result.exit_code, result.stdout) == (2, "")
+    line = f"{tmp_path / where}: would lie among the frames, where nothing is ever written"
+    assert result.stderr.splitlines() == [f"{line}; choose another folder"]
+    assert list((tmp_path / "set").iterdir()) == before
+
+
+@pytest.mark.usefixtures("stand_in")
+def test_a_figure_of_drift_is_not_drawn_among_the_frames(tmp_path: Path) -> None:
+    run("check", "--report", tmp_path / "report", *frames(tmp_path / "set", a="pass"))
+    result = run("drift", "--picture", tmp_path / "set" / "drift.svg", tmp_path / "report")
+    assert result.exit_code == 2
+    assert "drift.svg: would lie among the frames" in result.stderr
+    assert not (tmp_path / "set" / "drift.svg").exists()
 
 
 @pytest.mark.usefixtures("stand_in")

@@ -20,7 +20,7 @@ import pytest
 
 from inspector import session as module
 from inspector import settle, watch, worker
-from inspector.batch import InputError, PlateError
+from inspector.batch import InputError, UnreadableError
 from inspector.hotfolder import Inbox
 from inspector.lane import Judged, PlateTaken, Revised, Said, UsePlate
 from inspector.lock import LockedError
@@ -219,7 +219,7 @@ def test_the_plate_can_be_changed_while_the_set_runs(hot: Path) -> None:
 
 def test_a_plate_that_cannot_be_read_stops_the_start(hot: Path, tmp_path: Path) -> None:
     (tmp_path / "empty.dng").write_text("broken")
-    with pytest.raises(PlateError, match=r"empty\.dng: no plate"):
+    with pytest.raises(UnreadableError, match=r"empty\.dng: no plate"):
         Set(hot, plate=tmp_path / "empty.dng").run(0)
 
 

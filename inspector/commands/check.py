@@ -90,7 +90,7 @@ def check(
       inspector check --json --look filled frame.dng
       inspector check --subfolders --report archive-report --resume archive/
     """
-    from inspector.batch import InputError, check_names, frames_of, judge_all
+    from inspector.batch import InputError, check_apart, check_names, frames_of, judge_all
     from inspector.terminal import PROGRESS_FROM, Progress, Tally
     from inspector.worker import Task
 
@@ -102,6 +102,9 @@ def check(
         named, companion = frames_of(frames, subfolders=subfolders)
         if companion is not None:
             say(f"{companion}: not a raw frame; left alone, as are all of its kind")
+        for folder in (mask_out, report):
+            if folder is not None:
+                check_apart(folder, folder, frames)
         if mask_out is not None:
             check_names(named)
             mask_out.mkdir(parents=True, exist_ok=True)
@@ -135,8 +138,8 @@ def _judging(
     seconds: float,
     stack: contextlib.ExitStack,
 ) -> Judging:
-    """One process, several, or a cluster; the plate is looked at before anything is judged."""
-    from inspector.batch import by_one, load_plate
+    """One process, several, or a cluster; plate and under frame are looked at before all else."""
+    from inspector.batch import by_one, check_under, load_plate
     from inspector.parallel import in_parallel, processes_for
     from inspector.worker import Worker
 
@@ -145,8 +148,11 @@ def _judging(
     if cluster is None:
         for worker in workers:
             worker.start()
+    alone = replace(task, plate=None, under=None)
     if task.plate is not None:
-        say(load_plate(workers[0], replace(task, path=task.plate, plate=None, under=None)))
+        say(load_plate(workers[0], replace(alone, path=task.plate)))
+    if task.under is not None:
+        check_under(workers[0], replace(alone, path=task.under))
     if cluster is not None:
         from inspector.cluster import on_cluster
 

@@ -101,14 +101,14 @@ def say(text: str | None) -> None:
 @contextlib.contextmanager
 def plain_errors() -> Iterator[None]:
     """Turn what a user can mend into one line and an exit status."""
-    from inspector.batch import InputError, PlateError
+    from inspector.batch import InputError, UnreadableError
     from inspector.lock import LockedError
     from inspector.record import RecordError
     from inspector.worker import WorkerError
 
     try:
         yield
-    except PlateError as error:
+    except UnreadableError as error:
         end(str(error), EXIT_STATUS["unreadable"])
     except (InputError, LimitsError, LockedError, RecordError, WorkerError) as error:
         end(str(error), WRONG_USAGE)

@@ -34,7 +34,7 @@ def drift(report: Path, picture: Path | None, as_json: bool) -> None:
       inspector drift ~/evening-report
       inspector drift --picture evening-drift.svg ~/evening-report
     """
-    from inspector.batch import InputError
+    from inspector.batch import InputError, check_apart
     from inspector.drift import events_of
     from inspector.record import read_rows
     from inspector.terminal import plain, word
@@ -42,7 +42,10 @@ def drift(report: Path, picture: Path | None, as_json: bool) -> None:
     with job_errors():
         if picture is not None and picture.suffix.lower() != ".svg":
             raise InputError(f"{picture}: the figure is an SVG; choose a name that ends in .svg")
-        records = [row.record for row in read_rows(report)]
+        rows = read_rows(report)
+        if picture is not None:
+            check_apart(picture, picture.absolute().parent, (Path(row.path) for row in rows))
+        records = [row.record for row in rows]
         events = events_of(records)
         for event in events:
             if as_json:

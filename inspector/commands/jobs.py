@@ -79,7 +79,7 @@ def job_errors() -> Iterator[None]:
 
 def check_picture(picture: Path | None, frames: Iterable[Path]) -> None:
     """Raise InputError if a picture would go among the frames, or cannot be drawn."""
-    from inspector.batch import InputError
+    from inspector.batch import InputError, check_apart
 
     if picture is None:
         return
@@ -88,13 +88,7 @@ def check_picture(picture: Path | None, frames: Iterable[Path]) -> None:
     home = picture.absolute().parent
     if not home.is_dir():
         raise InputError(f"{picture}: there is no such folder; make it first")
-    for frame in frames:
-        folder = frame.absolute().parent
-        if folder.is_dir() and folder.samefile(home):
-            raise InputError(
-                f"{picture}: would lie among the frames, where nothing is ever written; "
-                "choose another folder"
-            )
+    check_apart(picture, home, frames)
 
 
 def save_picture(picture: Path | None, draw: Callable[[], Canvas]) -> None:
