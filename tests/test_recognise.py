@@ -39,6 +39,8 @@ from inspector.simulate.dng import write_dng
 from inspector.terminal import verdict_line, word
 from inspector.watch import Message, Stop
 
+HOME = Path(__file__).parent.parent
+NUMBER = re.compile(r"\d+(?:\.\d+)?(?!\d*\.dng)")
 OVER = replace(CLEAN, name="over", backdrop=replace(SOFTBOX, ev=1.2))
 FAR_OVER = replace(CLEAN, name="far over", backdrop=replace(SOFTBOX, ev=2.2))
 
@@ -414,6 +416,9 @@ def test_in_the_terminal(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> 
 
     assert show_set(events()) == 2
     first, second, third, tally = capsys.readouterr().out.splitlines()
+    page = (HOME / "docs" / "watching.md").read_text("utf-8").splitlines()
+    for line in (first, second, third):
+        assert NUMBER.sub("#", line) in [NUMBER.sub("#", shown) for shown in page]
     assert first.startswith("▲ warn        evening_0000.dng")
     assert second.startswith("▽ under       evening_0001.dng")
     assert second.endswith("2.0 stops under evening_0000.dng: an under frame of it")
