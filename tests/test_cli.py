@@ -216,6 +216,9 @@ def test_a_figure_of_drift_is_not_drawn_among_the_frames(tmp_path: Path) -> None
     assert result.exit_code == 2
     assert "drift.svg: would lie among the frames" in result.stderr
     assert not (tmp_path / "set" / "drift.svg").exists()
+    result = run("drift", "--picture", tmp_path / "drift.svg", tmp_path / "report")
+    assert result.stdout.splitlines() == ["1 frame: no misfire, no drift"]
+    assert "<svg" in (tmp_path / "drift.svg").read_text()
 
 
 @pytest.mark.usefixtures("stand_in")

@@ -42,7 +42,7 @@ def drift(report: Path, picture: Path | None, as_json: bool) -> None:
     with job_errors():
         if picture is not None and picture.suffix.lower() != ".svg":
             raise InputError(f"{picture}: the figure is an SVG; choose a name that ends in .svg")
-        rows = read_rows(report)
+        rows = list(read_rows(report))
         if picture is not None:
             check_apart(picture, picture.absolute().parent, (Path(row.path) for row in rows))
         records = [row.record for row in rows]
@@ -53,7 +53,8 @@ def drift(report: Path, picture: Path | None, as_json: bool) -> None:
             else:
                 click.echo(plain(event.text))
         if not events and not as_json:
-            click.echo(f"{len(records)} frames: no misfire, no drift")
+            frames = "frame" if len(records) == 1 else "frames"
+            click.echo(f"{len(records)} {frames}: no misfire, no drift")
         if picture is not None:
             from inspector.files import write_whole
             from inspector.report import driftchart
