@@ -266,6 +266,9 @@ def test_the_window_ends_where_the_subject_turns_too_light() -> None:
     assert window.holds_today
     assert not replace(window, subject_high_ev=-0.5).holds_today
     assert replace(window, subject_high_ev=3.8).shown_high_ev == 3.7
+    assert figures.window(replace(window, low_ev=-0.58, subject_high_ev=-0.56)) == "none"
+    wider = replace(window, low_ev=-0.58, low_is="at_most", subject_high_ev=-0.56)
+    assert figures.window(wider) == "−0.6 or less to −0.6 (subject)"
     light = Window(0.8, "exact", 4.0, "exact", subject_high_ev=-0.2)
     assert figures.window(light) == "none: +0.8 white, −0.2 dark"
 

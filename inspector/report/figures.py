@@ -53,9 +53,10 @@ def window(w: Window) -> str:
         high = f"{signed(shown)}, at most {signed(w.high_ev)}"
     if w.low_ev is None or shown is None:
         return f"from {low}" if low else f"up to {high}" if high else "not measured"
-    if w.low_ev <= shown:
+    narrow = signed(w.low_ev) == signed(shown) and not w.holds_today
+    if w.low_ev <= shown and not (narrow and w.low_is == "exact"):
         return f"{low} to {high}"
-    if signed(w.low_ev) == signed(shown):
+    if narrow:
         return "none"
     top = "dark" if w.subject_decides else "clean"
     return f"none: {signed(w.low_ev)} white, {signed(shown)} {top}"
